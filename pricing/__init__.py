@@ -1,0 +1,27 @@
+"""Spreadsheet-native pricing and deal finding for a small shop of vintage electron tubes."""
+
+from importlib import import_module
+
+# Each public name and the module that holds it: loaded on first use, so that `import pricing` stays light.
+_HOMES = {
+    "read_shop": "pricing.shop_tables",
+    "load_register": "pricing.register",
+    "fit_price_model": "pricing.price_model",
+    "load_price_model": "pricing.price_model",
+    "backtest": "pricing.price_model",
+    "plan_list_prices": "pricing.decisions.list_price",
+    "build_workbook": "pricing.spreadsheet",
+    "refresh_workbook": "pricing.spreadsheet",
+}
+
+__all__ = sorted(_HOMES)
+
+
+def __getattr__(name: str):
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module 'pricing' has no attribute '{name}'; it has {', '.join(__all__)}")
+
+
+def __dir__() -> list[str]:
+    return __all__
