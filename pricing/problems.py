@@ -37,23 +37,137 @@ class Code:
     effect: Effect
 
 
+LEFT_OUT: Effect = "row left out"
+IGNORED: Effect = "cell ignored"
+CHECK: Effect = "please check"
+
 CODES: dict[str, Code] = {
+    # headings and whole tables
+    "near_heading": Code(
+        "The heading '{value}' is not known and was kept out; it looks like '{near}'.",
+        "Rename the heading to '{near}', or add a Settings row 'heading: {value}' with the column it means.", CHECK),
+    "double_heading": Code(
+        "The heading '{value}' means '{column}', which '{kept}' already gives; '{value}' was kept out.",
+        "Rename or empty one of the two.", CHECK),
+    "table_without_heading": Code(
+        "The sheet '{sheet_name}' has no '{column}' heading (headings met: {met}); the table was not read.",
+        "Put the headings in one row within the first ten rows; needed: {needed}.", IGNORED),
+    "date_order_assumed": Code(
+        "Nothing in the column '{column}' shows whether the day or the month comes first (first such date: "
+        "'{value}'); read {order} first.",
+        "If that is wrong, set 'date order' in Settings to '{other} first', or write months as words.", CHECK),
+    # dates
+    "date_missing": Code("There is no date in '{column}'.", "Write the date, for example 2024-04-03.", LEFT_OUT),
+    "date_unreadable": Code(
+        "'{value}' is not a date.", "Write day, month and year, for example 2024-04-03.", LEFT_OUT),
+    "date_in_future": Code(
+        "The date {date} lies in the future.", "Correct the year or the order of day and month.", LEFT_OUT),
+    "date_very_old": Code(
+        "The date {date} is before 1990.", "Correct the year if it is a slip; the row is kept.", CHECK),
+    "date_other_order": Code(
+        "'{value}' can only be read {order} first, unlike the rest of the column; read as {date}.",
+        "Write dates one way in the whole column, for example 2024-04-03.", CHECK),
+    "date_without_day": Code(
+        "'{value}' names no day; the first of the month was taken.", "Write the day if you know it.", CHECK),
+    # types
+    "type_missing": Code("There is no type in '{column}'.", "Write the type, for example EL84.", LEFT_OUT),
     "unknown_type": Code(
         "The register does not know the type '{value}'.",
-        "Correct the spelling ({near}), or add the type to the Types sheet.",
-        "please check",
-    ),
+        "Correct the spelling ({near}), or add the type to the Types sheet.", CHECK),
+    "ambiguous_type": Code(
+        "The type '{value}' can mean {near}; taken as {taken}.", "Write the one that is meant.", CHECK),
+    "number_for_type": Code(
+        "The cell holds the number {value}: a spreadsheet has turned a type into a number; it was likely {taken}.",
+        "Format the column as text and type {taken} again.", CHECK),
+    "date_for_type": Code(
+        "The cell holds the date {value}: a spreadsheet has turned a type into a date; it was likely {taken}.",
+        "Format the column as text and type the type again.", CHECK),
+    # money
+    "price_missing": Code("There is no amount in '{column}'.", "Write what the buyer paid for the line.", LEFT_OUT),
+    "price_unreadable": Code(
+        "'{value}' is not an amount of money.", "Write one amount, for example 45.00.", LEFT_OUT),
+    "price_not_positive": Code(
+        "The amount {value} is not above zero.",
+        "Write the price that was paid; enter a return as 'returned_on' on the sale's own row.", LEFT_OUT),
+    "amount_unreadable": Code("'{value}' is not an amount of money.", "Write one amount, for example 4.50.", IGNORED),
+    "amount_negative": Code(
+        "The amount {value} is below zero; it was read as {taken}.", "Write costs and fees without a minus.", CHECK),
+    "money_doubtful": Code(
+        "'{value}' was read as {taken}, with doubt.", "Write the amount plainly, for example 1250.00.", CHECK),
+    "price_each": Code(
+        "'{value}' is a price each; with {count} pieces the line comes to {taken}.",
+        "Write the price of the whole line.", CHECK),
+    "price_per_set": Code(
+        "'{value}' is a price per set of {size}; set_size was read as {size}, the line as {taken}.",
+        "Write {size} in set_size and the price of the whole line.", CHECK),
+    "currency_conflict": Code(
+        "'{value}' carries the sign of {sign}, the currency column says {stated}; {sign} was taken.",
+        "Correct one of the two.", CHECK),
+    "foreign_sign": Code(
+        "'{value}' carries the sign of {sign}; the number was taken as {home}, without conversion.",
+        "Write costs and fees in the shop's currency.", CHECK),
+    "no_rate": Code(
+        "There is no exchange rate for '{currency}', so the row cannot be priced.",
+        "Add a Settings row 'rate: {currency} {month}' with the {home} paid for one {currency}.", LEFT_OUT),
+    "rate_of_other_month": Code(
+        "There is no rate for {currency} in {month}; the rate of {used} was used for {count} rows.",
+        "Add a Settings row 'rate: {currency} {month}'.", CHECK),
+    # counts, percentages, yes and no
+    "count_unreadable": Code(
+        "'{value}' is not a count of pieces; 1 was used.", "Write a whole number.", IGNORED),
+    "count_part_set": Code(
+        "'{value}' is not a whole number of sets; read as {count} single pieces.",
+        "Put the whole sets and the odd piece on lines of their own.", CHECK),
+    "count_conflict": Code(
+        "The words '{value}' say {said}, the columns say {stated}; the columns were taken.",
+        "Correct set_size and qty, or the words.", CHECK),
+    "sets_from_words": Code(
+        "'{value}' was read as {said}.", "Write set_size and qty in columns of their own.", CHECK),
+    "percent_unreadable": Code(
+        "'{value}' is not a percentage of nominal between 5 and 250.",
+        "Write a percentage such as 95; a meter reading needs its nominal value in Settings.", IGNORED),
+    "percent_doubtful": Code("'{value}' was read as {taken} %, with doubt.", "Write a percentage such as 95.", CHECK),
+    "number_unreadable": Code("'{value}' is not a number.", "Write a plain number.", IGNORED),
+    "required_number": Code(
+        "'{value}' is not a number, and '{column}' is needed.", "Write a plain number.", LEFT_OUT),
+    "required_missing": Code("'{column}' is blank, and it is needed.", "Fill in the cell.", LEFT_OUT),
+    "flag_unreadable": Code("'{value}' is neither yes nor no; taken as no.", "Write yes or no.", IGNORED),
+    # words
+    "grade_doubtful": Code(
+        "The grade '{value}' is doubtful; read as '{taken}'.", "Write one of the grades of the list.", CHECK),
+    "unknown_grade": Code(
+        "The grade '{value}' is not known; taken as 'unknown'.",
+        "Use a grade of the list, or add a Settings row 'grade: {value}' with the grade it means.", IGNORED),
+    "era_doubtful": Code("The era '{value}' was read as {taken}, with doubt.", "Write a decade, for example 1950s.",
+                         CHECK),
+    "unknown_era": Code(
+        "'{value}' is not a decade or year between 1930 and today; taken as 'unknown'.",
+        "Write a decade such as 1950s, or add a Settings row 'era: {value}' with the decade it means.", IGNORED),
+    "repeated_row": Code(
+        "This row repeats row {first} in every cell; both are kept.",
+        "Delete one if it is the same sale entered twice.", CHECK),
+    "row_blank": Code("The row is blank.", "Delete it.", LEFT_OUT),
+    # settings
+    "unknown_setting": Code(
+        "There is no setting '{value}'{near}; the row was not used.", "Correct the key; the About sheet lists all.",
+        IGNORED),
+    "bad_setting": Code(
+        "'{value}' does not fit the setting '{column}' ({wanted}); {default} is used.", "Write {wanted}.", IGNORED),
 }
 
 
 def problem(code: str, *, sheet: str, row: int | None, column: str, value: Any, **details: Any) -> Problem:
-    """The Problem of kind `code` at one cell. KeyError when the code is not in CODES."""
+    """The Problem of kind `code` at one cell. KeyError when the code is not in CODES.
+
+    Values longer than 120 characters are shortened in the words, never in the owner's file.
+    """
     kind = CODES[code]
-    words = {"value": value, "column": column, **details}
-    return Problem(
-        sheet, row, column, "" if value is None else str(value), code,
-        kind.message.format(**words), kind.remedy.format(**words), kind.effect,
-    )
+    shown = "" if value is None else str(value)
+    if len(shown) > 120:
+        shown = shown[:117] + "..."
+    words = {"column": column, **details, "value": shown}
+    return Problem(sheet, row, column, shown, code,
+                   kind.message.format(**words), kind.remedy.format(**words), kind.effect)
 
 
 def problems_frame(problems: list[Problem]) -> pd.DataFrame:
