@@ -9,8 +9,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import pandas as pd  # noqa: E402
 
+from generator.bench import write_listening, write_offers, write_readings  # noqa: E402
+from generator.plain_tables import circuits, settings, types  # noqa: E402
 from generator.trade import N_SALES, draw_holdings, draw_lots, list_and_sell, sell_without_record  # noqa: E402
-from generator.truth import draw_truth  # noqa: E402
+from generator.truth import draw_truth, effects_frame, market_frame  # noqa: E402
 from generator.writing import draw_rates, write_sales, write_stock  # noqa: E402
 
 
@@ -21,12 +23,18 @@ def make_demo_shop() -> dict[str, pd.DataFrame]:
     holdings, sold, asks = list_and_sell(truth, draw_holdings(truth, lots))
     sales, sales_truth = write_sales(sold + sell_without_record(truth, N_SALES - len(sold)), rates)
     stock, stock_truth = write_stock(holdings)
+    readings = write_readings(holdings)
+    listening, quality = write_listening(truth)
+    offers, offers_truth = write_offers(truth, rates)
+    sheets = (sales, stock, readings, offers, listening)
     return {
-        "sales.csv": sales.frame(), "stock.csv": stock.frame(), "lots.csv": lots,
-        "asks.csv": asks.drop(columns="log_fair_at_start"),
-        "truth/sales.csv": sales_truth, "truth/stock.csv": stock_truth,
-        "truth/asks.csv": asks[["log_fair_at_start"]].round(4).set_axis(["log_fair"], axis=1).assign(row=range(2, len(asks) + 2)),
-        "truth/dirty_cells.csv": pd.DataFrame(sales.dirty + stock.dirty),
+        **{f"{sheet.name.lower()}.csv": sheet.frame() for sheet in sheets},
+        "lots.csv": lots, "asks.csv": asks.drop(columns="log_fair_at_start"),
+        "circuits.csv": circuits(), "types.csv": types(), "settings.csv": settings(rates),
+        "truth/sales.csv": sales_truth, "truth/stock.csv": stock_truth, "truth/offers.csv": offers_truth,
+        "truth/asks.csv": pd.DataFrame({"row": range(2, len(asks) + 2), "log_fair": asks.log_fair_at_start.round(4)}),
+        "truth/quality.csv": quality, "truth/effects.csv": effects_frame(truth), "truth/market.csv": market_frame(truth),
+        "truth/dirty_cells.csv": pd.DataFrame([cell for sheet in sheets for cell in sheet.dirty]),
     }
 
 

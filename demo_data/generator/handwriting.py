@@ -170,6 +170,8 @@ class Sheet:
             for blank in cell.blank:
                 row[blank] = ""
             for meant_column, meant in cell.meant.items():
+                if meant_column not in self.columns:
+                    continue  # Stock has no matched column
                 self.dirty.append({"sheet": self.name, "row": number, "typed_in": column, "typed": cell.typed,
                                    "column": meant_column, "meant": meant, "kind": cell.kind})
         self.rows.append(row)

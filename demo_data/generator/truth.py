@@ -200,3 +200,24 @@ def _draw_reading(rng: np.random.Generator, grade: str) -> float | None:
 def _share(weights) -> np.ndarray:
     weights = np.asarray(weights, float)
     return weights / weights.sum()
+
+
+def effects_frame(truth: Truth) -> pd.DataFrame:
+    """Every effect in log: columns kind, level, log_effect. Cells are those the shop's pieces asked for."""
+    rows = [("maker", name, value) for name, value in truth.maker.items()]
+    rows += [("brand", name, value) for name, value in truth.brand.items()]
+    rows += [("era", name, value) for name, value in ERA_EFFECT.items()]
+    rows += [("grade", name, gap) for name, (_, gap) in GRADES.items()]
+    rows += [("channel", name, gap) for name, (_, gap) in CHANNELS.items()]
+    rows += [("type", name, float(np.log(kind.price))) for name, kind in ALL_KINDS.items()]
+    for name, family in FAMILIES.items():
+        rows += [("pair premium", name, family.pair), ("quad premium", name, family.quad), ("grade slope", name, family.grade_slope)]
+    rows += [("rose since", name, float(-truth.drift[name][0])) for name in truth.hyped]
+    rows += [(key[0], " | ".join(key[1:]), value) for key, value in sorted(truth.effects.items()) if key[0] != "cell"]
+    return pd.DataFrame(rows, columns=["kind", "level", "log_effect"]).round(4)
+
+
+def market_frame(truth: Truth) -> pd.DataFrame:
+    """The market's log level at the first day of each month, the last day being 0."""
+    months = pd.date_range(FIRST_DAY, LAST_DAY, freq="MS")
+    return pd.DataFrame({"month": months.strftime("%Y-%m"), "log_level": [truth.market[(m - FIRST_DAY).days] for m in months]}).round(4)

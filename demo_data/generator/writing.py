@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from generator.catalogue import ALL_KINDS, FAMILIES
-from generator.handwriting import (GRADE_SPELLINGS, Sheet, Spelled, one_of, plain, spell_date, spell_era, spell_grade,
+from generator.handwriting import (GRADE_SPELLINGS, Sheet, Spelled, one_of, spell_date, spell_era, spell_grade,
                                    spell_maker, spell_price, spell_reading, spell_set, spell_type, spell_type_with_set)
 from generator.trade import Holding, Sale, draw_country
 from generator.truth import LAST_DAY, generator
@@ -179,6 +179,3 @@ def write_stock(holdings: list[Holding]) -> tuple[Sheet, pd.DataFrame]:
                       if holding.ask else None, "daily_hazard_at_fair": round(FAMILIES[family].daily_hazard, 5)})
     return sheet, pd.DataFrame(truth)
 
-
-def money(value: float) -> str:
-    return plain(round(value, 2))
