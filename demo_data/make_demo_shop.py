@@ -42,7 +42,8 @@ def write(folder: Path) -> None:
     """Writes every table below `folder` as UTF-8 with plain line ends."""
     (folder / "truth").mkdir(parents=True, exist_ok=True)
     for name, table in make_demo_shop().items():
-        table.to_csv(folder / name, index=False, encoding="utf-8", lineterminator="\n", date_format="%Y-%m-%d")
+        table.to_csv(folder / name, index=False, encoding="utf-8", lineterminator="\n", date_format="%Y-%m-%d",
+                     float_format="%.10g")
 
 
 if __name__ == "__main__":

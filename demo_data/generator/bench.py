@@ -106,7 +106,8 @@ def write_listening(truth: Truth) -> tuple[Sheet, pd.DataFrame]:
             cells[aspect] = Spelled(f"{scores[aspect]:.1f}".replace(".", ","), "decimal comma", {aspect: f"{scores[aspect]:g}"})
         sheet.write({"heard_on": LAST_DAY - pd.Timedelta(days=int(rng.integers(5, 900))), "type": item["type"], "maker": item["maker"],
                      "era": item["era"], "system": system, "position": position, "listener": listener,
-                     "note": one_of(rng, ("", "", "", "a long evening", "compared twice", "hum in the room"))} | scores, cells)
+                     "note": one_of(rng, ("", "", "", "a long evening", "compared twice", "hum in the room"))}
+                    | {name: None if score is None else f"{score:g}" for name, score in scores.items()}, cells)
     return sheet, pd.DataFrame(items).drop(columns="type")
 
 

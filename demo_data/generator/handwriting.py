@@ -19,7 +19,7 @@ MAKES_ONE_OF = {  # printed designation: other ways the owner writes it
     "6V6GT": ("6V6 GT/G", "6V6-GT", "6v6gt"), "6L6GC": ("6L6-GC", "6L6 GC"), "6L6WGB": ("6L6 WGB",),
     "EL34": ("EL34/6CA7", "EL 34"), "6CA7": ("6CA7/EL34",), "5AR4": ("5AR4/GZ34",), "GZ34": ("GZ34 / 5AR4", "GZ 34"),
     "EZ81": ("EZ81/6CA4",), "6CA4": ("6CA4/EZ81",), "5U4GB": ("5U4-GB", "5U4 GB"), "5Y3GT": ("5Y3-GT", "5Y3 GT"),
-    "6SN7GT": ("6SN7", "6SN7-GT", "VT-231"), "6N8S": ("6H8C", "6Н8С"), "6P3S": ("6П3С", "6P3S"), "6P14P": ("6П14П",),
+    "6SN7GT": ("6SN7", "6SN7-GT", "VT-231"), "6N8S": ("6H8C", "6H8C", "6Н8С"), "6P3S": ("6П3С",), "6P14P": ("6П14П",),
     "6N2P": ("6Н2П",), "6N1P": ("6Н1П",), "6N23P": ("6Н23П",), "6P6S": ("6П6С",), "6P3S-E": ("6П3С-Е",), "0A2": ("OA2",),
 }
 GRADE_SPELLINGS = {
@@ -92,8 +92,8 @@ def spell_era(rng, era: str) -> Spelled:
 def spell_grade(rng, grade: str, reading_pct: float | None) -> Spelled:
     if grade == "used, strong" and reading_pct is not None and rng.random() < .35:
         reading = int(reading_pct)
-        if rng.random() < .5:
-            return Spelled(f"tstd {reading}%", "reading in grade", {"reading_pct": str(reading)}, ("reading_pct",))
+        if rng.random() < .5 and reading >= 80:
+            return Spelled(f"tstd {reading}%", "reading in grade", {"reading_pct": str(reading), "grade": grade}, ("reading_pct",))
         gap = int(rng.integers(1, 4))
         return Spelled(f"{reading - gap}/{reading + gap}", "reading in grade", {"reading_pct": str(reading)}, ("reading_pct",))
     if grade in DOUBTFUL_GRADES and rng.random() < .10:

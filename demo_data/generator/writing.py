@@ -47,7 +47,7 @@ def _spell_piece(rng, piece, dirt: dict[str, float]) -> dict[str, Spelled]:
             cells["type"] = spell_type_with_set(rng, piece.printed, piece.set_size, piece.matched)
         else:
             cells["set_size"] = spell_set(rng, piece.set_size, piece.matched)
-    if "type" not in cells and rng.random() < dirt["type"]:
+    if "type" not in cells and rng.random() < dirt["type"] * (3 if ALL_KINDS[piece.canonical].east else 1):
         cells["type"] = spell_type(rng, piece.printed)
     if piece.maker != "unknown" and rng.random() < dirt["maker"]:
         cells["maker"] = spell_maker(rng, piece.maker)
