@@ -1,6 +1,6 @@
-"""How the owner typed it: clean values become cells, some of them in the shop's many spellings, each meaning kept.
+"""How the owner typed it: clean values become cells, some in the shop's many spellings, each meaning kept.
 
-Every function that spells a cell returns Spelled(typed, kind, meant): `meant` maps column to the clean reading.
+A function that spells a cell returns Spelled(typed, kind, meant): `meant` maps column to the clean reading.
 """
 
 from __future__ import annotations
@@ -11,21 +11,52 @@ import numpy as np
 import pandas as pd
 
 MAKES_ONE_OF = {  # printed designation: other ways the owner writes it
-    "12AX7": ("12AX7/ECC83", "12ax7", "12AX7 / ECC83"), "ECC83": ("ECC83/12AX7", "ECC 83", "ecc83"),
-    "12AX7A": ("12AX7A = 7025", "12ax7a"), "CV4004": ("CV 4004", "cv4004"), "5751": ("JAN-5751", "JAN 5751"),
-    "12AU7": ("12AU7/ECC82",), "ECC82": ("ECC82/12AU7", "ECC 82"), "12AT7": ("12AT7/ECC81",), "ECC81": ("ECC81 / 12AT7",),
-    "5814A": ("JAN-5814A",), "6DJ8": ("6DJ8/ECC88",), "ECC88": ("ECC88/6DJ8", "ecc88"), "6922": ("6922/E88CC",),
-    "E88CC": ("E88CC = 6922", "E88CC/6922"), "EL84": ("EL84/6BQ5", "EL 84", "el84"), "6BQ5": ("6BQ5-EL84", "6BQ5/EL84"),
-    "6V6GT": ("6V6 GT/G", "6V6-GT", "6v6gt"), "6L6GC": ("6L6-GC", "6L6 GC"), "6L6WGB": ("6L6 WGB",),
-    "EL34": ("EL34/6CA7", "EL 34"), "6CA7": ("6CA7/EL34",), "5AR4": ("5AR4/GZ34",), "GZ34": ("GZ34 / 5AR4", "GZ 34"),
-    "EZ81": ("EZ81/6CA4",), "6CA4": ("6CA4/EZ81",), "5U4GB": ("5U4-GB", "5U4 GB"), "5Y3GT": ("5Y3-GT", "5Y3 GT"),
-    "6SN7GT": ("6SN7", "6SN7-GT", "VT-231"), "6N8S": ("6H8C", "6H8C", "6Н8С"), "6P3S": ("6П3С",), "6P14P": ("6П14П",),
-    "6N2P": ("6Н2П",), "6N1P": ("6Н1П",), "6N23P": ("6Н23П",), "6P6S": ("6П6С",), "6P3S-E": ("6П3С-Е",), "0A2": ("OA2",),
+    "12AX7": ("12AX7/ECC83", "12ax7", "12AX7 / ECC83"),
+    "ECC83": ("ECC83/12AX7", "ECC 83", "ecc83"),
+    "12AX7A": ("12AX7A = 7025", "12ax7a"),
+    "CV4004": ("CV 4004", "cv4004"),
+    "5751": ("JAN-5751", "JAN 5751"),
+    "12AU7": ("12AU7/ECC82",),
+    "ECC82": ("ECC82/12AU7", "ECC 82"),
+    "12AT7": ("12AT7/ECC81",),
+    "ECC81": ("ECC81 / 12AT7",),
+    "5814A": ("JAN-5814A",),
+    "6DJ8": ("6DJ8/ECC88",),
+    "ECC88": ("ECC88/6DJ8", "ecc88"),
+    "6922": ("6922/E88CC",),
+    "E88CC": ("E88CC = 6922", "E88CC/6922"),
+    "EL84": ("EL84/6BQ5", "EL 84", "el84"),
+    "6BQ5": ("6BQ5-EL84", "6BQ5/EL84"),
+    "6V6GT": ("6V6 GT/G", "6V6-GT", "6v6gt"),
+    "6L6GC": ("6L6-GC", "6L6 GC"),
+    "6L6WGB": ("6L6 WGB",),
+    "EL34": ("EL34/6CA7", "EL 34"),
+    "6CA7": ("6CA7/EL34",),
+    "5AR4": ("5AR4/GZ34",),
+    "GZ34": ("GZ34 / 5AR4", "GZ 34"),
+    "EZ81": ("EZ81/6CA4",),
+    "6CA4": ("6CA4/EZ81",),
+    "5U4GB": ("5U4-GB", "5U4 GB"),
+    "5Y3GT": ("5Y3-GT", "5Y3 GT"),
+    "6SN7GT": ("6SN7", "6SN7-GT", "VT-231"),
+    "6N8S": ("6H8C", "6H8C", "6Н8С"),
+    "6P3S": ("6П3С",),
+    "6P14P": ("6П14П",),
+    "6N2P": ("6Н2П",),
+    "6N1P": ("6Н1П",),
+    "6N23P": ("6Н23П",),
+    "6P6S": ("6П6С",),
+    "6P3S-E": ("6П3С-Е",),
+    "0A2": ("OA2",),
 }
 GRADE_SPELLINGS = {
-    "new old stock, boxed": ("nos/nib", "NOS NIB", "NIB", "NOS boxed"), "new old stock": ("NOS", "N.O.S.", "nos"),
-    "used, strong": ("used - tests strong", "tests strong"), "used, good": ("used - tests good", "tests good"),
-    "used, weak": ("tests weak", "weak"), "pulled or untested": ("pulled", "untested", "pull"), "for parts": ("parts only",),
+    "new old stock, boxed": ("nos/nib", "NOS NIB", "NIB", "NOS boxed"),
+    "new old stock": ("NOS", "N.O.S.", "nos"),
+    "used, strong": ("used - tests strong", "tests strong"),
+    "used, good": ("used - tests good", "tests good"),
+    "used, weak": ("tests weak", "weak"),
+    "pulled or untested": ("pulled", "untested", "pull"),
+    "for parts": ("parts only",),
 }
 DOUBTFUL_GRADES = {"new old stock": "NOS?", "used, strong": "ANOS"}
 SIGNS = {"EUR": "€", "USD": "$", "GBP": "£"}
@@ -33,7 +64,8 @@ SIGNS = {"EUR": "€", "USD": "$", "GBP": "£"}
 
 @dataclass(frozen=True)
 class Spelled:
-    """One cell as typed. `kind` is empty for an ordinary cell; `blank` names cells the owner then left empty."""
+    """One cell as typed. `kind` is empty for an ordinary cell; `blank` names cells the owner then left empty.
+    """
 
     typed: str
     kind: str = ""
@@ -65,7 +97,7 @@ def spell_date(rng, date: pd.Timestamp) -> Spelled:
 
 
 def spell_type(rng, printed: str) -> Spelled:
-    if printed in MAKES_ONE_OF and rng.random() < .9:
+    if printed in MAKES_ONE_OF and rng.random() < 0.9:
         typed = one_of(rng, MAKES_ONE_OF[printed])
     else:
         typed = one_of(rng, (f" {printed}", f"{printed} ", printed.lower()))
@@ -77,7 +109,11 @@ def spell_maker(rng, maker: str) -> Spelled:
     form = int(rng.integers(5))
     if form == 0:
         return Spelled(maker + "?", "doubtful maker", {"maker": maker})
-    return Spelled((maker.upper(), maker.lower(), maker + " ", " " + maker)[form - 1], "maker case or spaces", {"maker": maker})
+    return Spelled(
+        (maker.upper(), maker.lower(), maker + " ", " " + maker)[form - 1],
+        "maker case or spaces",
+        {"maker": maker},
+    )
 
 
 def spell_era(rng, era: str) -> Spelled:
@@ -90,13 +126,23 @@ def spell_era(rng, era: str) -> Spelled:
 
 
 def spell_grade(rng, grade: str, reading_pct: float | None) -> Spelled:
-    if grade == "used, strong" and reading_pct is not None and rng.random() < .35:
+    if grade == "used, strong" and reading_pct is not None and rng.random() < 0.35:
         reading = int(reading_pct)
-        if rng.random() < .5 and reading >= 80:
-            return Spelled(f"tstd {reading}%", "reading in grade", {"reading_pct": str(reading), "grade": grade}, ("reading_pct",))
+        if rng.random() < 0.5 and reading >= 80:
+            return Spelled(
+                f"tstd {reading}%",
+                "reading in grade",
+                {"reading_pct": str(reading), "grade": grade},
+                ("reading_pct",),
+            )
         gap = int(rng.integers(1, 4))
-        return Spelled(f"{reading - gap}/{reading + gap}", "reading in grade", {"reading_pct": str(reading)}, ("reading_pct",))
-    if grade in DOUBTFUL_GRADES and rng.random() < .10:
+        return Spelled(
+            f"{reading - gap}/{reading + gap}",
+            "reading in grade",
+            {"reading_pct": str(reading)},
+            ("reading_pct",),
+        )
+    if grade in DOUBTFUL_GRADES and rng.random() < 0.10:
         return Spelled(DOUBTFUL_GRADES[grade], "doubtful grade", {"grade": grade})
     return Spelled(one_of(rng, GRADE_SPELLINGS[grade]), "grade spelling", {"grade": grade})
 
@@ -108,17 +154,25 @@ def spell_reading(rng, reading_pct: float) -> Spelled:
     return Spelled(typed, "reading spelling", {"reading_pct": str(reading)})
 
 
+def spell_loose(qty: int) -> Spelled:
+    """Three or ten loose tubes in words, in the set_size cell."""
+    return Spelled(
+        {3: "1.5 pr", 10: "lot of 10"}[qty],
+        "loose tubes in words",
+        {"set_size": "1", "qty": str(qty)},
+        ("qty",),
+    )
+
+
 def spell_set(rng, set_size: int, matched: bool) -> Spelled:
     """A set in words, in the set_size cell; words that say "matched" leave the matched cell empty."""
     meant = {"set_size": str(set_size)}
-    if set_size == 10:
-        return Spelled("lot of 10", "set words", meant)
-    if set_size == 3:
-        return Spelled("1.5 pr", "set words", meant)
     if matched:
         words = ("MP", "matched PAIR", "matched pair") if set_size == 2 else ("matched quad", "MQ")
         return Spelled(one_of(rng, words), "set words", meant | {"matched": "yes"}, ("matched",))
-    return Spelled(one_of(rng, ("pair", "(2)", "pr") if set_size == 2 else ("quad", "(4)")), "set words", meant)
+    return Spelled(
+        one_of(rng, ("pair", "(2)", "pr") if set_size == 2 else ("quad", "(4)")), "set words", meant
+    )
 
 
 def spell_type_with_set(rng, printed: str, set_size: int, matched: bool) -> Spelled:
@@ -126,24 +180,33 @@ def spell_type_with_set(rng, printed: str, set_size: int, matched: bool) -> Spel
     meant = {"type": printed, "set_size": str(set_size)}
     if matched:
         word = one_of(rng, ("matched PAIR", "MP")) if set_size == 2 else "matched quad"
-        return Spelled(f"{printed} {word}", "set words in type", meant | {"matched": "yes"}, ("set_size", "matched"))
-    word = one_of(rng, ("pair", "(2)")) if set_size == 2 else "quad" if set_size == 4 else f"lot of {set_size}"
+        return Spelled(
+            f"{printed} {word}", "set words in type", meant | {"matched": "yes"}, ("set_size", "matched")
+        )
+    word = one_of(rng, ("pair", "(2)")) if set_size == 2 else "quad"
     return Spelled(f"{printed} {word}", "set words in type", meant, ("set_size",))
 
 
 def spell_price(rng, price: float, currency: str, set_size: int, qty: int) -> Spelled:
-    """A line price in the owner's spellings; a price "each" or "a pair" means the line is that times its number."""
+    """A line price in the owner's spellings; a price "each" or "a pair" means the line is that times its
+    number.
+    """
     sign, meant = SIGNS[currency], {"price": plain(price)}
     each = round(price / qty, 2)
-    if abs(each * qty - price) < .005 and rng.random() < (.3 if qty == 1 else .9) and set_size in (1, 2):
+    if abs(each * qty - price) < 0.005 and rng.random() < (0.3 if qty == 1 else 0.9) and set_size in (1, 2):
         if set_size == 2:
             return Spelled(f"{plain(each)}/pr", "price a pair", meant)
         return Spelled(f"{sign}{plain(each)} ea", "price each", meant | {"currency": currency}, ("currency",))
     comma = f"{price:,.2f}".translate(str.maketrans(",.", ".,"))
-    forms = [(f"{sign}{comma}", ("currency",)), (comma, ()), (f"{sign}{price:,.2f}", ("currency",)),
-             (f"{plain(price)} {currency}", ("currency",)), (f"{sign} {plain(price)}", ("currency",))]
+    forms = [
+        (f"{sign}{comma}", ("currency",)),
+        (comma, ()),
+        (f"{sign}{price:,.2f}", ("currency",)),
+        (f"{plain(price)} {currency}", ("currency",)),
+        (f"{sign} {plain(price)}", ("currency",)),
+    ]
     if price >= 1000:
-        forms = [(comma, ()), (f"{price:,.2f}", ())]
+        forms = [((comma, ()), (f"{price:,.2f}", ()))[int(price / 5) % 2]]
     typed, blank = forms[int(rng.integers(len(forms)))]
     return Spelled(typed, "price spelling", meant | ({"currency": currency} if blank else {}), blank)
 
@@ -162,7 +225,9 @@ class Sheet:
         return len(self.rows) + 2
 
     def write(self, row: dict, spelled: dict[str, Spelled] | None = None) -> int:
-        """Appends a row, with the spelled cells in place of the plain ones. Returns its row number in the file."""
+        """Appends a row, with the spelled cells in place of the plain ones. Returns its row number in the
+        file.
+        """
         number = self.next_row
         row = {column: _text(row.get(column)) for column in self.columns}
         for column, cell in (spelled or {}).items():
@@ -172,8 +237,17 @@ class Sheet:
             for meant_column, meant in cell.meant.items():
                 if meant_column not in self.columns:
                     continue  # Stock has no matched column
-                self.dirty.append({"sheet": self.name, "row": number, "typed_in": column, "typed": cell.typed,
-                                   "column": meant_column, "meant": meant, "kind": cell.kind})
+                self.dirty.append(
+                    {
+                        "sheet": self.name,
+                        "row": number,
+                        "typed_in": column,
+                        "typed": cell.typed,
+                        "column": meant_column,
+                        "meant": meant,
+                        "kind": cell.kind,
+                    }
+                )
         self.rows.append(row)
         return number
 

@@ -1,4 +1,6 @@
-"""The known truth behind every price of the demo: effects drawn once from the seed, and log_fair() that adds them up."""
+"""The known truth behind every price of the demo: effects drawn once from the seed, and log_fair() that adds
+them up.
+"""
 
 from __future__ import annotations
 
@@ -7,18 +9,45 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from generator.catalogue import ALL_KINDS, BRANDS, CHANNELS, FAMILIES, GRADES, MAKERS, MAKERS_EAST, OWNER_KINDS
+from generator.catalogue import (
+    ALL_KINDS,
+    BRANDS,
+    CHANNELS,
+    FAMILIES,
+    GRADES,
+    MAKERS,
+    MAKERS_EAST,
+)
 
 SEED = 20261031
 FIRST_DAY = pd.Timestamp("2020-11-01")
 LAST_DAY = pd.Timestamp("2026-10-31")
 # standard deviations in log; types carry their own base price in the catalogue
-SD_MAKER, SD_MAKER_ERA, SD_TYPE_MAKER, SD_CELL, SD_VARIANT, SD_PRINTED, SD_BRAND = .30, .16, .20, .13, .15, .05, .10
-DRIFT_A_YEAR, HYPE_A_YEAR, HYPED_SHARE = .06, .15, 1 / 17
-NOISE_SCALE, NOISE_DF = .18, 4
-ERA_EFFECT = {"1930s": .25, "1940s": .14, "1950s": .22, "1960s": .06, "1970s": -.10, "1980s": -.22, "1990s": -.34,
-              "2000s": -.40, "2010s": -.36, "2020s": -.30, "unknown": -.06}
-READING_DEPTH, READING_MIDDLE_PCT, READING_WIDTH_PCT = .45, 76.0, 6.0
+SD_MAKER, SD_MAKER_ERA, SD_TYPE_MAKER, SD_CELL, SD_VARIANT, SD_PRINTED, SD_BRAND = (
+    0.30,
+    0.16,
+    0.20,
+    0.13,
+    0.15,
+    0.05,
+    0.10,
+)
+DRIFT_A_YEAR, HYPE_A_YEAR, HYPED_SHARE = 0.06, 0.15, 1 / 17
+NOISE_SCALE, NOISE_DF = 0.18, 4
+ERA_EFFECT = {
+    "1930s": 0.25,
+    "1940s": 0.14,
+    "1950s": 0.22,
+    "1960s": 0.06,
+    "1970s": -0.10,
+    "1980s": -0.22,
+    "1990s": -0.34,
+    "2000s": -0.40,
+    "2010s": -0.36,
+    "2020s": -0.30,
+    "unknown": -0.06,
+}
+READING_DEPTH, READING_MIDDLE_PCT, READING_WIDTH_PCT = 0.45, 76.0, 6.0
 
 
 def generator(part: str) -> np.random.Generator:
@@ -53,21 +82,26 @@ class Piece:
 
 @dataclass
 class Truth:
-    """All effects. `drift` holds a log level a day for each type, `market` one for the whole shop; both end at 0."""
+    """All effects. `drift` holds a log level a day for each type, `market` one for the whole shop; both end
+    at 0.
+    """
 
     maker: dict[str, float] = field(default_factory=dict)
     brand: dict[str, float] = field(default_factory=dict)
-    effects: dict[tuple, float] = field(default_factory=dict)  # two- and three-way cells, drawn when first asked for
+    effects: dict[tuple, float] = field(
+        default_factory=dict
+    )  # two- and three-way cells, drawn when first asked for
     makes: dict[tuple[str, str], float] = field(default_factory=dict)  # how much of a type a maker made
     market: np.ndarray | None = None
     drift: dict[str, np.ndarray] = field(default_factory=dict)
     hyped: tuple[str, ...] = ()
 
     def effect(self, sd: float, *key: str) -> float:
-        """The effect of one cell, drawn from a stream named after the cell: the order of asking does not matter.
+        """The effect of one cell, drawn from a stream named after the cell: the order of asking does not
+        matter.
 
-        A cell is drawn mildly heavy-tailed (t with 8 degrees of freedom, scaled to `sd`). Cells of an unknown maker or
-        era have none.
+        A cell is drawn mildly heavy-tailed (t with 8 degrees of freedom, scaled to `sd`). Cells of an unknown
+        maker or era have none.
         """
         if "unknown" in key:
             return 0.0
@@ -88,28 +122,43 @@ def draw_truth() -> Truth:
     for canonical, kind in ALL_KINDS.items():
         for maker in MAKERS:
             local = (maker in MAKERS_EAST) == kind.east
-            modern = maker in MAKERS_EAST and kind.canonical in ("12AX7", "EL34", "EL84", "6L6GC", "KT88", "300B", "6SN7GTB")
+            modern = maker in MAKERS_EAST and kind.canonical in (
+                "12AX7",
+                "EL34",
+                "EL84",
+                "6L6GC",
+                "KT88",
+                "300B",
+                "6SN7GTB",
+            )
             share = rng.gamma(0.6)
             truth.makes[canonical, maker] = float(share if local else 0.3 * share if modern else 0.0)
     days = (LAST_DAY - FIRST_DAY).days + 1
     years = np.arange(days) / 365.25
-    market = 0.035 * years + 0.06 * np.exp(-((years - 1.4) / 0.7) ** 2) + 0.02 * np.sin(years * 1.9)
+    market = 0.035 * years + 0.06 * np.exp(-(((years - 1.4) / 0.7) ** 2)) + 0.02 * np.sin(years * 1.9)
     truth.market = market - market[-1]
-    hyped = rng.choice([k.canonical for k in ALL_KINDS.values() if k.weight >= 1.5],
-                       max(3, round(len(ALL_KINDS) * HYPED_SHARE)), replace=False)
+    hyped = rng.choice(
+        [k.canonical for k in ALL_KINDS.values() if k.weight >= 1.5],
+        max(3, round(len(ALL_KINDS) * HYPED_SHARE)),
+        replace=False,
+    )
     truth.hyped = tuple(sorted(hyped))
     for canonical in ALL_KINDS:
         steps = rng.normal(0, DRIFT_A_YEAR / np.sqrt(365.25), days)
         if canonical in truth.hyped:
-            steps[int(rng.integers(days // 6, days // 2)):] += HYPE_A_YEAR / 365.25
+            steps[int(rng.integers(days // 6, days // 2)) :] += HYPE_A_YEAR / 365.25
         level = np.cumsum(steps)
         truth.drift[canonical] = level - level[-1]
     return truth
 
 
 def grade_effect(grade: str, family: str, level: float) -> float:
-    """Log gap of a grade: wider in dear types and in families where the grade counts. `level` is the log base price."""
-    return GRADES[grade][1] * FAMILIES[family].grade_slope * (1 + 0.12 * np.clip(level - np.log(25), -1.5, 2.5))
+    """Log gap of a grade: wider in dear types and in families where the grade counts. `level` is the log base
+    price.
+    """
+    return (
+        GRADES[grade][1] * FAMILIES[family].grade_slope * (1 + 0.12 * np.clip(level - np.log(25), -1.5, 2.5))
+    )
 
 
 def reading_effect(reading_pct: float | None) -> float:
@@ -126,22 +175,26 @@ def set_effect(family: str, set_size: int, matched: bool) -> float:
         return 0.0
     habits = FAMILIES[family]
     premium = habits.quad if set_size >= 4 else habits.pair
-    if set_size >= 8:
-        premium = -0.15  # a box of loose tubes
     return float(np.log(set_size) + premium + (0.5 * habits.pair if matched else 0.0))
 
 
 def log_standing(truth: Truth, piece: Piece) -> float:
-    """Log fair price in EUR of one set on the shop's own site at the last day: everything but date and channel."""
+    """Log fair price in EUR of one set on the shop's own site at the last day: everything but date and
+    channel.
+    """
     level = np.log(ALL_KINDS[piece.canonical].price)
     return float(
-        level + truth.maker[piece.maker] + ERA_EFFECT[piece.era] + truth.brand.get(piece.brand, 0.0)
+        level
+        + truth.maker[piece.maker]
+        + ERA_EFFECT[piece.era]
+        + truth.brand.get(piece.brand, 0.0)
         + truth.effect(SD_PRINTED, "printed", piece.printed)
         + truth.effect(SD_MAKER_ERA, "maker era", piece.maker, piece.era)
         + truth.effect(SD_TYPE_MAKER, "type maker", piece.canonical, piece.maker)
         + truth.effect(SD_CELL, "cell", piece.canonical, piece.maker, piece.era)
         + truth.effect(SD_VARIANT, "variant", piece.canonical, piece.variant)
-        + grade_effect(piece.grade, piece.family, level) + reading_effect(piece.reading_pct)
+        + grade_effect(piece.grade, piece.family, level)
+        + reading_effect(piece.reading_pct)
         + set_effect(piece.family, piece.set_size, piece.matched)
     )
 
@@ -154,44 +207,55 @@ def log_time(truth: Truth, canonical: str, date: pd.Timestamp) -> float:
 
 
 def log_fair(truth: Truth, piece: Piece, date: pd.Timestamp, channel: str = "own site") -> float:
-    """Log fair price in EUR of one set as described, sold through `channel` at `date`: the median sale, without noise."""
+    """Log fair price in EUR of one set as described, sold through `channel` at `date`: the median sale,
+    without noise.
+    """
     return log_standing(truth, piece) + log_time(truth, piece.canonical, date) + CHANNELS[channel][1]
 
 
-def draw_piece(truth: Truth, rng: np.random.Generator, kind, makers: list[str], single: bool = False) -> Piece:
+def draw_piece(
+    truth: Truth, rng: np.random.Generator, kind, makers: list[str], single: bool = False
+) -> Piece:
     """A piece of the given type as the shop describes it, from one of `makers` that made it."""
     habits = FAMILIES[kind.family]
     shares = np.array([truth.makes[kind.canonical, maker] for maker in makers])
     maker = str(rng.choice(makers, p=shares / shares.sum())) if shares.sum() > 0 else "unknown"
-    printed = str(rng.choice([name for name, _ in kind.printed], p=_share([share for _, share in kind.printed])))
+    printed = str(
+        rng.choice([name for name, _ in kind.printed], p=_share([share for _, share in kind.printed]))
+    )
     era = "unknown"
     if maker != "unknown":
         decades = [d for d in range(max(MAKERS[maker][0], kind.first_decade), MAKERS[maker][1] + 1, 10)]
-        if decades and rng.random() > .16:
-            weights = [3.0 if d in (1950, 1960) else 1.6 if d == 1970 else 1.0 if d in (1940, 1980) else .5 for d in decades]
+        if decades and rng.random() > 0.16:
+            weights = [
+                3.0 if d in (1950, 1960) else 1.6 if d == 1970 else 1.0 if d in (1940, 1980) else 0.5
+                for d in decades
+            ]
             era = f"{rng.choice(decades, p=_share(weights))}s"
     brand = "unknown"
-    if rng.random() < .09:
+    if rng.random() < 0.09:
         brand = str(rng.choice(BRANDS))
-        maker = maker if rng.random() < .5 else "unknown"
-    elif rng.random() < .05:
+        maker = maker if rng.random() < 0.5 else "unknown"
+    elif rng.random() < 0.05:
         maker = "unknown"
-    elif rng.random() < .2:
+    elif rng.random() < 0.2:
         brand = maker  # the owner repeats the maker as the printed brand
-    variant = str(rng.choice(habits.variants)) if rng.random() < .33 else "unknown"
+    variant = str(rng.choice(habits.variants)) if rng.random() < 0.33 else "unknown"
     grade = str(rng.choice(list(GRADES), p=_share([share for share, _ in GRADES.values()])))
     reading = _draw_reading(rng, grade)
     set_size = 1 if single else int(rng.choice([1, 2, 4], p=habits.set_share))
-    if not single and set_size == 1 and rng.random() < .009:
-        set_size = 10 if rng.random() < .65 else 3
-    matched = set_size in (2, 4) and habits.pair > 0 and rng.random() < .6
+    matched = set_size in (2, 4) and habits.pair > 0 and rng.random() < 0.6
     return Piece(kind.canonical, printed, maker, brand, era, variant, grade, reading, set_size, matched)
 
 
 def _draw_reading(rng: np.random.Generator, grade: str) -> float | None:
     middle, spread, share = {
-        "new old stock, boxed": (104, 7, .3), "new old stock": (103, 7, .45), "used, strong": (95, 6, .7),
-        "used, good": (82, 6, .7), "used, weak": (64, 6, .8), "unknown": (88, 12, .3),
+        "new old stock, boxed": (104, 7, 0.3),
+        "new old stock": (103, 7, 0.45),
+        "used, strong": (95, 6, 0.7),
+        "used, good": (82, 6, 0.7),
+        "used, weak": (64, 6, 0.8),
+        "unknown": (88, 12, 0.3),
     }.get(grade, (0, 0, 0))
     value = float(np.round(rng.normal(middle, spread))) if middle else 0.0
     return value if rng.random() < share else None
@@ -211,13 +275,23 @@ def effects_frame(truth: Truth) -> pd.DataFrame:
     rows += [("channel", name, gap) for name, (_, gap) in CHANNELS.items()]
     rows += [("type", name, float(np.log(kind.price))) for name, kind in ALL_KINDS.items()]
     for name, family in FAMILIES.items():
-        rows += [("pair premium", name, family.pair), ("quad premium", name, family.quad), ("grade slope", name, family.grade_slope)]
+        rows += [
+            ("pair premium", name, family.pair),
+            ("quad premium", name, family.quad),
+            ("grade slope", name, family.grade_slope),
+        ]
     rows += [("rose since", name, float(-truth.drift[name][0])) for name in truth.hyped]
-    rows += [(key[0], " | ".join(key[1:]), value) for key, value in sorted(truth.effects.items()) if key[0] != "cell"]
+    rows += [
+        (key[0], " | ".join(key[1:]), value)
+        for key, value in sorted(truth.effects.items())
+        if key[0] != "cell"
+    ]
     return pd.DataFrame(rows, columns=["kind", "level", "log_effect"]).round(4)
 
 
 def market_frame(truth: Truth) -> pd.DataFrame:
     """The market's log level at the first day of each month, the last day being 0."""
     months = pd.date_range(FIRST_DAY, LAST_DAY, freq="MS")
-    return pd.DataFrame({"month": months.strftime("%Y-%m"), "log_level": [truth.market[(m - FIRST_DAY).days] for m in months]}).round(4)
+    return pd.DataFrame(
+        {"month": months.strftime("%Y-%m"), "log_level": [truth.market[(m - FIRST_DAY).days] for m in months]}
+    ).round(4)
