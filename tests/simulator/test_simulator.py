@@ -1,4 +1,4 @@
-"""The judge is judged: stated variances, hand-worked habits, an oracle equal to the dense textbook formula."""
+"""The judge is judged: stated variances, hand-worked habits, an oracle equal to the dense formula."""
 
 import numpy as np
 import pandas as pd
@@ -102,8 +102,8 @@ def test_sales_are_clean_sales_and_items_lie_in_the_next_three_months(shop):
     """Columns, types and ranges of the clean Sales table; dates up to `as_of`, items after it."""
     sales, items = shop.sales, shop.future_items
     assert {"sold_on", "type", "maker", "brand", "era", "variant", "grade", "reading_pct", "set_size",
-            "matched", "qty", "price", "currency", "channel", "designation", "canonical_type", "family", "price_home",
-            "sheet", "row"} <= set(sales.columns)
+            "matched", "qty", "price", "currency", "channel", "designation", "canonical_type", "family",
+            "price_home", "sheet", "row"} <= set(sales.columns)
     assert sales["sold_on"].dtype == "datetime64[ns]" and sales["sold_on"].is_monotonic_increasing
     assert sales["sold_on"].max() <= shop.as_of < items["sold_on"].min()
     assert items["sold_on"].max() <= shop.as_of + pd.Timedelta(days=92)
