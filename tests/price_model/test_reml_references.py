@@ -101,7 +101,7 @@ def pastes_nested_closed_form(data):
 
 
 def cake_closed_form(data):
-    """3 recipes of 15 replicates, 6 temperatures in each: recipe varies between replicates, temperature within."""
+    """3 recipes of 15 replicates, 6 temperatures each: recipe varies between replicates, temperature within."""
     y, replicate = data.y, data.terms["recipe_replicate"]
     recipe = (data.x[:, 1] + 2 * data.x[:, 2]).astype(int)
     temp = data.x[:, 3] - data.x[:, 3].mean()
@@ -177,7 +177,7 @@ def test_solver_criterion(name):
 def test_solver_variances(name):
     """Variances within 1e-6 of the true optimum.
 
-    InstEval: 1e-5. A change of 5e-6 in its smallest variance moves the criterion, 2.4e5, by about 1e-10, which
+    InstEval: 1e-5. A change of 5e-6 in its smallest variance moves the criterion, 2.4e5, by some 1e-10, which
     is as much as its rounding; no search on the criterion can do better (lme4 ends 7e-6 and 2e-5 off).
     """
     fit, expected = solved(name), dict(printed("refined_fits.csv")[name]["variance"])
@@ -198,7 +198,7 @@ def test_solver_fixed_effects(name):
 
 @pytest.mark.parametrize("name", ALL)
 def test_solver_random_effects_against_lme4(name):
-    """The predicted effect of a level of each term, as lme4 prints it: sign, order of levels and shrinkage."""
+    """The predicted effect of a level of each term, as lme4 prints it: sign, order of levels, shrinkage."""
     fit, lme4 = solved(name), printed("lme4_fits.csv")[name]
     for term in data_set(name).terms:
         ((label, expected),) = lme4[f"mode:{term}"].items()
@@ -219,7 +219,7 @@ def test_solver_random_effects_against_dense(name):
 
 
 def test_component_that_vanishes():
-    """Groups that differ less than chance: their variance goes to the edge of zero, the rest least squares."""
+    """Groups that differ less than chance: their variance goes to the edge of zero, the rest is OLS."""
     codes = np.repeat(np.arange(8), 4)
     y = np.tile([1.0, 2.0, 3.0, 4.0], 8)  # every group has the same mean
     fit = fit_mixed_model(y, np.ones((32, 1)), terms=[RandomTerm("group", codes)], block="group")
@@ -236,7 +236,8 @@ def unbalanced_shop():
     type_, maker, month = random.zipf(1.6, n) % 25, random.integers(0, 8, n), random.integers(0, 12, n)
     cell = type_ * 8 + maker
     variant = cell * 2 + random.integers(0, 2, n)
-    levels = {"type": type_, "maker": maker, "month": month, "cell": cell, "variant": variant, "family": type_ % 4}
+    levels = {"type": type_, "maker": maker, "month": month, "cell": cell, "variant": variant}
+    levels["family"] = type_ % 4
     codes = {name: np.unique(level, return_inverse=True)[1] for name, level in levels.items()}
     spread = {"type": 0.8, "maker": 0.4, "month": 0.15, "cell": 0.3, "variant": 0.25, "family": 0.6}
     y = 3 + sum(spread[name] * random.normal(size=level.max() + 1)[level] for name, level in codes.items())

@@ -1,7 +1,7 @@
 """Slow, dense REML by two textbook routes, to hold the fast solver against. numpy only.
 
-Model: y = X b + sum_k Z_k u_k + e, u_k ~ N(0, s_k I), e ~ N(0, s_0 W^-1). Minus twice the log of the restricted
-likelihood is
+Model: y = X b + sum_k Z_k u_k + e, u_k ~ N(0, s_k I), e ~ N(0, s_0 W^-1). Minus twice the log of the
+restricted likelihood is
 
     (n - p) log 2 pi + log|V| + log|X' V^-1 X| + y' P y,    V = sum_k s_k Z_k Z_k' + s_0 W^-1,
     P = V^-1 - V^-1 X (X' V^-1 X)^-1 X' V^-1
@@ -30,7 +30,7 @@ class DenseReml:
 
 
 def by_marginal_covariance(y, x, terms, variances, weights=None) -> DenseReml:
-    """The criterion from the n by n covariance V. `terms`: code vectors; `variances`: theirs, then the residual's."""
+    """The criterion from the n by n covariance V. `terms`: code vectors; `variances` ends with the residual's."""
     y, x = np.asarray(y, float), np.asarray(x, float)
     n, p = x.shape
     indicators = [np.eye(codes.max() + 1)[codes] for codes in terms]

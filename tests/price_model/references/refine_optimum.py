@@ -2,8 +2,8 @@
 
 Run from this folder, in about three minutes:  python refine_optimum.py > refined_fits.csv
 The zero of the REML score in the log variances, by Newton steps: expected information from the n by n
-covariance for the small sets, Broyden's updates of a differenced Jacobian for InstEval's 4,114 levels. Printed:
-criterion, variances, fixed effects, their standard errors, and what is left of the score
+covariance for the small sets, Broyden's updates of a differenced Jacobian for InstEval's 4,114 levels.
+Printed: criterion, variances, fixed effects, their standard errors, and what is left of the score
 (d criterion / d log variance).
 """
 
