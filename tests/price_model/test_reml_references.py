@@ -101,7 +101,7 @@ def pastes_nested_closed_form(data):
 
 
 def cake_closed_form(data):
-    """3 recipes of 15 replicates, 6 temperatures each: recipe varies between replicates, temperature within."""
+    """3 recipes of 15 replicates, 6 temperatures each: recipe between replicates, temperature within."""
     y, replicate = data.y, data.terms["recipe_replicate"]
     recipe = (data.x[:, 1] + 2 * data.x[:, 2]).astype(int)
     temp = data.x[:, 3] - data.x[:, 3].mean()

@@ -30,7 +30,7 @@ class DenseReml:
 
 
 def by_marginal_covariance(y, x, terms, variances, weights=None) -> DenseReml:
-    """The criterion from the n by n covariance V. `terms`: code vectors; `variances` ends with the residual's."""
+    """The criterion from the n by n covariance V; `terms` are code vectors, the last variance the residual's."""
     y, x = np.asarray(y, float), np.asarray(x, float)
     n, p = x.shape
     indicators = [np.eye(codes.max() + 1)[codes] for codes in terms]
