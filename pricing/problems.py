@@ -146,6 +146,8 @@ CODES: dict[str, Code] = {
     "repeated_row": Code(
         "This row repeats row {first} in every cell; both are kept.",
         "Delete one if it is the same sale entered twice.", CHECK),
+    "ask_each": Code(
+        "'{value}' is a price each; a set of {size} comes to {taken}.", "Write the price of one set.", CHECK),
     "row_blank": Code("The row is blank.", "Delete it.", LEFT_OUT),
     # settings
     "unknown_setting": Code(
@@ -153,13 +155,30 @@ CODES: dict[str, Code] = {
         IGNORED),
     "bad_setting": Code(
         "'{value}' does not fit the setting '{column}' ({wanted}); {default} is used.", "Write {wanted}.", IGNORED),
+    # the owner's own types
+    "type_without_name": Code("The row names no type.", "Write the designation, for example EL84.", LEFT_OUT),
+    "type_name_unreadable": Code(
+        "'{value}' is not a designation.", "Write the designation as text, for example EL84.", LEFT_OUT),
+    "type_column_unknown": Code(
+        "The column '{column}' is not a rating the register holds; '{value}' was not used.",
+        "Use a column of the Types sheet, or move the text to 'note'.", IGNORED),
+    "rating_unreadable": Code(
+        "'{value}' is not a rating above nought in {unit}.", "Write one plain number in {unit}, or leave it blank.",
+        IGNORED),
+    "rating_system_unknown": Code(
+        "'{value}' is not a rating system.", "Write one of: {systems}.", IGNORED),
+    "alias_of_other_type": Code(
+        "'{value}' already stands for {other}; it was not taken as a spelling of this row.",
+        "Remove it, or add a row of its own for '{value}'.", IGNORED),
 }
 
 
-def problem(code: str, *, sheet: str, row: int | None, column: str, value: Any, **details: Any) -> Problem:
+def problem(code: str, *, sheet: str, row: int | None, column: str, value: Any, effect: Effect | None = None,
+            **details: Any) -> Problem:
     """The Problem of kind `code` at one cell. KeyError when the code is not in CODES.
 
-    Values longer than 120 characters are shortened in the words, never in the owner's file.
+    `effect` overrides the effect of the kind: a bad date leaves out a sale, but only its own cell where dates are
+    optional. Values longer than 120 characters are shortened in the words, never in the owner's file.
     """
     kind = CODES[code]
     shown = "" if value is None else str(value)
@@ -167,7 +186,7 @@ def problem(code: str, *, sheet: str, row: int | None, column: str, value: Any, 
         shown = shown[:117] + "..."
     words = {"column": column, **details, "value": shown}
     return Problem(sheet, row, column, shown, code,
-                   kind.message.format(**words), kind.remedy.format(**words), kind.effect)
+                   kind.message.format(**words), kind.remedy.format(**words), effect or kind.effect)
 
 
 def problems_frame(problems: list[Problem]) -> pd.DataFrame:
