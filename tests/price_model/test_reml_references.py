@@ -16,11 +16,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from price_model.references.data_sets import load
+from price_model.references.dense_reml import by_marginal_covariance, by_mixed_model_equations
 from pricing.price_model.block_arrow import factorise
 from pricing.price_model.cross_products import Layout
 from pricing.price_model.mixed_model import RandomTerm, criterion_of, fit_mixed_model
-from tests.price_model.references.data_sets import load
-from tests.price_model.references.dense_reml import by_marginal_covariance, by_mixed_model_equations
 
 REFERENCES = Path(__file__).parent / "references"
 SMALL = ("dyestuff", "penicillin", "penicillin_weighted", "pastes_nested", "pastes_crossed", "cake")
