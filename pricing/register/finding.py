@@ -17,7 +17,7 @@ _GT_G = re.compile(r"GT\s*/\s*G(?![0-9A-Za-z])", re.I)
 # A part such as the "GTB" of "6SN7GTA/GTB": an edition of the name before the stroke.
 _EDITION = re.compile(r"(G|GA|GB|GC|GT|GTA|GTB|GTY|A|B|C|W|WA|WB|WC|WGT|WGTA)", re.I)
 _GOST_GRADE = re.compile(r"(?<=[A-Z])(EV|ER|VI|DR|E|V|I|D|R|K)$")
-_HARMLESS = re.compile(r"(x?\d+x?|\d+pcs?|\d+x|(19|20)?\d0'?s|\d+%|\d+(mm|v|ma|w|khz|hz)|\d{1,2}/\d{2,4}|d|o)", re.I)
+_HARMLESS = re.compile(r"(x?\d{1,2}x?|\d+pcs?|(19|20)\d\d|(19|20)?\d0'?s|\d+%|\d+(mm|v|ma|w|khz|hz)|\d{1,2}/\d{2,4}|d|o)", re.I)
 _WORD = re.compile(r"[0-9A-Za-zА-Яа-я]+(?:[-/=.][0-9A-Za-zА-Яа-я]+)*")
 _NAMING = {"tube", "tubes", "type", "types", "valve", "valves", "rohre", "röhre", "röhren", "lampe", "ux", "no"}
 NEAR_COUNT = 5
@@ -163,7 +163,7 @@ class Finder:
         return self._one(whole) or self._one(designation + edition)
 
     def _half_known(self, text: str, met: list[Match], part: str) -> Match | None:
-        if any(m.status != "found" for m in met) or not re.search(r"\d", part):
+        if any(m.status != "found" for m in met) or not re.search(r"\d", part) or _HARMLESS.fullmatch(part):
             return None
         return Match(text, "ambiguous", candidates=tuple(dict.fromkeys(m.designation for m in met)),
                      note=f"'{part}' is not known beside it")
@@ -190,7 +190,7 @@ class Finder:
 
     # longer texts ------------------------------------------------------------------------------------------------
     def find_in_text(self, text: Any) -> list[Match]:
-        """Every designation that stands in a longer text, in order, each type once. Never raises.
+        """Every designation that stands in a longer text, in order, each once. Never raises.
 
         One- and two-figure names (45, 80) and bare numbers count only beside a word such as "tube" or "type", or
         with nothing else in the text: in a title they are mostly counts, years and readings.
@@ -236,7 +236,7 @@ class Finder:
         one = self._one(piece)
         if one:
             return [one]
-        if re.search("[-/=]", piece):
+        if " " not in piece and re.search("[-/=]", piece):
             several = self._several(piece)
             if several:
                 return [several]
@@ -250,16 +250,22 @@ class Finder:
         if not met:
             return None
         whole = self._agree(text, met)
-        known = {key(w) for m in met for w in _WORD.findall(m.text)}
-        joined = "".join(key(m.text) for m in met)
-        strange = [w for w in _WORD.findall(_GT_G.sub("GT", text)) if re.search(r"\d", w)
-                   and key(w) not in known and key(w) not in joined and not _HARMLESS.fullmatch(w)]
+        strange = self._strange(_GT_G.sub("GT", text), met)
         if whole.status == "found" and strange:
-            return Match(text, "ambiguous", candidates=whole.candidates, note=f"'{strange[0]}' is not known beside it")
+            return Match(text, "ambiguous", candidates=whole.candidates, note=f"'{strange}' is not known beside it")
         if whole.status == "found":
             return self._found(text, whole.designation, "; ".join(
                 n for n in ("read within a longer text", whole.note) if n), whole.candidates)
         return whole
+
+    @staticmethod
+    def _strange(text: str, met: list[Match]) -> str:
+        """The first word that may be part of a name nobody has matched: figures, or edition letters; "" for none."""
+        known = {key(word) for m in met for word in _WORD.findall(m.text)}
+        joined = "".join(key(m.text) for m in met)
+        parts = (part for word in _WORD.findall(text) if key(word) not in known for part in re.split("[-/=.]", word))
+        return next((part for part in parts if (re.search(r"\d", part) or _EDITION.fullmatch(part))
+                     and key(part) not in joined and not _HARMLESS.fullmatch(part)), "")
 
     # what is left ------------------------------------------------------------------------------------------------
     def _editions(self, text: str) -> Match | None:

@@ -99,14 +99,12 @@ class Register:
             raise KeyError(f"no column '{column}'; the columns are {', '.join(COLUMNS)}")
         tube = self.type(text, section)
         found = getattr(tube, column)
-        if found in (None, ""):
-            return RatedValue(None, UNITS.get(column, ""), "", "", tube.rating_system)
         known = sorted(self._basis.get((tube.designation, tube.section, column), []),
                        key=lambda cell: _LEVELS.index(cell[0]))
         level = known[0][0] if known else ""
         source = "; ".join(dict.fromkeys(text for basis, text, _ in known if text and basis == level))
         system = next((own for _, _, own in known if own), tube.rating_system)
-        return RatedValue(found, UNITS.get(column, ""), level, source, system)
+        return RatedValue(None if found == "" else found, UNITS.get(column, ""), level, source, system)
 
     def pins(self, text: str) -> dict[str, str] | None:
         """Pin to element, None where the pin table is not known."""

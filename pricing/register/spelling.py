@@ -20,7 +20,7 @@ _DASHES = str.maketrans({c: "-" for c in "‐‑‒–—−﹘"})
 _MONTHS = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
 _DATE = re.compile(
     rf"\d{{1,4}}[-./]\d{{1,4}}([-./]\d{{1,4}})?( 00:00(:00)?)?|\d{{1,2}}[- .]({_MONTHS})[a-z]*([- .]\d{{2,4}})?"
-    rf"|({_MONTHS})[a-z]*[- .']+\d{{2,4}}", re.I)
+    rf"|({_MONTHS})[a-z]*[- .']+(\d\d|(19|20)\d\d)", re.I)  # "JAN 5751" is no date: JAN is a prefix too
 _FLOAT = re.compile(r"\d+(\.\d*)?(e[+]?\d+)?", re.I)
 LONGEST = 300  # characters of a text that are looked at: a designation stands well within it
 
@@ -75,7 +75,7 @@ def nought_variants(text_key: str) -> list[str]:
 
 def number_of(text: str) -> float | None:
     """The number a spreadsheet may have made of a type (6E5 is shown as 600000 or 6.00E+05); None for other text."""
-    plain = text.replace(" ", "").replace(",", "")
+    plain = re.sub(r"(?<=\d)[ ,](?=\d{3}(?!\d))", "", text)  # signs between thousands
     if not _FLOAT.fullmatch(plain):
         return None
     try:

@@ -99,7 +99,8 @@ class RatedValue:
     """One cell: the value (None when nobody knows), its unit, and how it is known.
 
     `basis` is one of BASES, "" for an empty cell; `rating_system` is that of this cell, which a military sheet may
-    set apart from the rest of the row. `state` is "stated" or "not known".
+    set apart from the rest of the row. `state` keeps two kinds of empty apart: "sheet states none" (the source was
+    read and gives no figure) and "not known" (no source was read).
     """
 
     value: float | str | None
@@ -110,7 +111,9 @@ class RatedValue:
 
     @property
     def state(self) -> str:
-        return "not known" if self.value in (None, "") else "stated"
+        if self.value not in (None, ""):
+            return "stated"
+        return "sheet states none" if self.basis else "not known"
 
 
 @dataclass(frozen=True)
