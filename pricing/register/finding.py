@@ -1,4 +1,5 @@
-"""Which type a written designation stands for: found, ambiguous with candidates, or unknown with near spellings."""
+"""Which type a written designation stands for: found, ambiguous with candidates, or unknown with near
+spellings."""
 
 from __future__ import annotations
 
@@ -8,7 +9,13 @@ from collections import defaultdict
 from typing import Any, Callable, Iterable
 
 from .spelling import (
-    is_date, key, latin_readings, nought_variants, number_of, text_of, without_military_prefix,
+    is_date,
+    key,
+    latin_readings,
+    nought_variants,
+    number_of,
+    text_of,
+    without_military_prefix,
 )
 from .tube_type import Match
 
@@ -17,17 +24,21 @@ _GT_G = re.compile(r"GT\s*/\s*G(?![0-9A-Za-z])", re.I)
 # A part such as the "GTB" of "6SN7GTA/GTB": an edition of the name before the stroke.
 _EDITION = re.compile(r"(G|GA|GB|GC|GT|GTA|GTB|GTY|A|B|C|W|WA|WB|WC|WGT|WGTA)", re.I)
 _GOST_GRADE = re.compile(r"(?<=[A-Z])(EV|ER|VI|DR|E|V|I|D|R|K)$")
-_HARMLESS = re.compile(r"(x?\d{1,2}x?|\d+pcs?|(19|20)\d\d|(19|20)?\d0'?s|\d+%|\d+(mm|v|ma|w|khz|hz)|\d{1,2}/\d{2,4}|d|o)", re.I)
+_HARMLESS = re.compile(
+    r"(x?\d{1,2}x?|\d+pcs?|(19|20)\d\d|(19|20)?\d0'?s|\d+%|\d+(mm|v|ma|w|khz|hz)|\d{1,2}/\d{2,4}|d|o)", re.I)
+# The part of a US, European or industrial name before its suffix.
+_STEM = re.compile(r"\d+[A-Z]{1,3}\d+(?=[A-Z]{0,5}$)|[A-Z]{2,4}\d+(?=[A-Z]{0,3}$)|\d{4}(?=[A-Z]{1,3}$)")
 _WORD = re.compile(r"[0-9A-Za-zА-Яа-я]+(?:[-/=.][0-9A-Za-zА-Яа-я]+)*")
-_NAMING = {"tube", "tubes", "type", "types", "valve", "valves", "rohre", "röhre", "röhren", "lampe", "ux", "no"}
+_NAMING = {"tube", "tubes", "type", "types", "valve", "valves", "röhre", "röhren", "lampe", "ux", "no"}
 NEAR_COUNT = 5
 
 
 class Finder:
-    """Looks spellings up. `names` maps designation to canonical type; `aliases` gives (alias, designation, note).
+    """Looks spellings up. `names` maps designation to canonical type; `aliases` gives (alias, designation,
+    note).
 
-    `same_kin(a, b)` tells whether two canonical types may share one print: the register's substitutions class them
-    "same type, other designation" or "same limits, other rating system".
+    `same_kin(a, b)` tells whether two canonical types may share one print: the register's substitutions
+    class them "same type, other designation" or "same limits, other rating system".
     """
 
     def __init__(self, names: dict[str, str], aliases: Iterable[tuple[str, str, str]],
@@ -50,10 +61,7 @@ class Finder:
 
     def find(self, value: Any) -> Match:
         """The Match for one cell. Never raises."""
-        try:
-            text = text_of(value)
-        except Exception:  # a foreign object whose comparison or text fails is no designation
-            return Match("", "unknown", note="not readable as text")
+        text = text_of(value)
         if is_date(value):
             return Match(text, "unknown", note="this is a date, or a date code, not a type")
         met = self._met.get(text)
@@ -80,7 +88,7 @@ class Finder:
             return self._from_number(text, number)
         return self._several(text) or self._longer(text) or self._editions(text) or self._unknown(text)
 
-    # one designation ---------------------------------------------------------------------------------------------
+    # one designation ----------------------------------------------------------------------------------------
     def _one(self, text: str) -> Match | None:
         text_joined = _GT_G.sub("GT", text)
         if _SPLIT.search(text_joined.strip("()/")) and "/" not in self._spelling.get(key(text), ""):
@@ -97,7 +105,8 @@ class Finder:
         return None
 
     def _by_key(self, text_key: str) -> tuple[str, str] | None:
-        """(designation, note) for one key: as it stands, O for 0, military prefix off, GOST grade letters off."""
+        """(designation, note) for one key: as it stands, O for 0, military prefix off, GOST grade letters
+        off."""
         for form in nought_variants(text_key):
             if form in self._keys:
                 designation, note = self._keys[form]
@@ -113,7 +122,7 @@ class Finder:
             designation, note = self._keys[stem]
             grade = text_key[len(stem):]
             return designation, "; ".join(n for n in (
-                f"grade letters {grade} left out: they promise life or ruggedness, not higher limits", note) if n)
+                f"grade letters {grade} left out: they promise life, not higher limits", note) if n)
         return None
 
     def _from_number(self, text: str, number: float) -> Match:
@@ -127,7 +136,7 @@ class Finder:
                          note=f"a spreadsheet turns {likely[0]} into this number: format the column as text")
         return self._unknown(text)
 
-    # two names on one piece --------------------------------------------------------------------------------------
+    # two names on one piece ---------------------------------------------------------------------------------
     def _several(self, text: str) -> Match | None:
         parts = [p for p in _SPLIT.split(_GT_G.sub("GT", text)) if p and p.strip(" -.")]
         if len(parts) < 2:
@@ -145,7 +154,8 @@ class Finder:
         return self._agree(text, met)
 
     def _parted(self, text: str) -> list[str]:
-        """Two names joined by a dash or blanks ("6BQ5-EL84", "6DJ8 ECC88"): the cut at which both are known."""
+        """Two names joined by a dash or blanks ("6BQ5-EL84", "6DJ8 ECC88"): the cut at which both are
+        known."""
         cuts = [m for m in re.finditer(r"\s*[-\s]\s*", text)]
         for cut in cuts:
             left, right = text[:cut.start()], text[cut.end():]
@@ -171,11 +181,12 @@ class Finder:
     def _agree(self, text: str, met: list[Match]) -> Match:
         """One printed piece with several names.
 
-        Rule: names of one canonical type are that type, and so are names of kin that makers print together because
-        they are the same type under another designation, or the same limits under another rating system; the first
-        name is the designation. Any other pair is ambiguous.
+        Rule: names of one canonical type are that type, and so are names of kin that makers print together
+        because they are the same type under another designation, or the same limits under another rating
+        system; the first name is the designation. Any other pair is ambiguous.
         """
-        names = tuple(dict.fromkeys(n for m in met for n in ((m.designation,) if m.designation else m.candidates)))
+        names = tuple(dict.fromkeys(name for m in met for name in (
+            (m.designation,) if m.designation else m.candidates)))
         if any(m.status != "found" for m in met):
             return Match(text, "ambiguous", candidates=names, note="more than one reading")
         first = met[0]
@@ -188,18 +199,14 @@ class Finder:
                                f"{' and '.join(names)} are kin printed together; priced as {types[0]}", names)
         return Match(text, "ambiguous", candidates=names, note=f"{' and '.join(names)} are different types")
 
-    # longer texts ------------------------------------------------------------------------------------------------
+    # longer texts -------------------------------------------------------------------------------------------
     def find_in_text(self, text: Any) -> list[Match]:
         """Every designation that stands in a longer text, in order, each once. Never raises.
 
-        One- and two-figure names (45, 80) and bare numbers count only beside a word such as "tube" or "type", or
-        with nothing else in the text: in a title they are mostly counts, years and readings.
+        One- and two-figure names (45, 80) and bare numbers count only beside a word such as "tube" or
+        "type", or with nothing else in the text: in a title they are mostly counts, years and readings.
         """
-        try:
-            line = text_of(text)
-        except Exception:
-            return []
-        words = list(_WORD.finditer(_GT_G.sub("GT", line)))
+        words = list(_WORD.finditer(_GT_G.sub("GT", text_of(text))))
         found: list[Match] = []
         i = 0
         while i < len(words):
@@ -223,8 +230,9 @@ class Finder:
     @staticmethod
     def _joins(words: list[str]) -> bool:
         """Words that may be one name written apart ("6V6 GT", "12 AX 7", "JAN 5814A")."""
-        return all(len(w) <= 5 and not _HARMLESS.fullmatch(w) or w.isdigit() and len(w) <= 2 for w in words[1:]) and (
-            any(c.isdigit() for w in words for c in w) and any(c.isalpha() for w in words for c in w))
+        signs = "".join(words)
+        return any(c.isdigit() for c in signs) and any(c.isalpha() for c in signs) and all(
+            len(w) <= 5 and not _HARMLESS.fullmatch(w) or w.isdigit() and len(w) <= 2 for w in words[1:])
 
     def _piece(self, piece: str, beside: set[str], count: int) -> list[Match]:
         if is_date(piece) or not re.search(r"\d", piece):
@@ -252,7 +260,8 @@ class Finder:
         whole = self._agree(text, met)
         strange = self._strange(_GT_G.sub("GT", text), met)
         if whole.status == "found" and strange:
-            return Match(text, "ambiguous", candidates=whole.candidates, note=f"'{strange}' is not known beside it")
+            return Match(text, "ambiguous", candidates=whole.candidates,
+                         note=f"'{strange}' is not known beside it")
         if whole.status == "found":
             return self._found(text, whole.designation, "; ".join(
                 n for n in ("read within a longer text", whole.note) if n), whole.candidates)
@@ -260,20 +269,22 @@ class Finder:
 
     @staticmethod
     def _strange(text: str, met: list[Match]) -> str:
-        """The first word that may be part of a name nobody has matched: figures, or edition letters; "" for none."""
+        """The first word that may be part of a name nobody has matched: figures, or edition letters; "" for
+        none."""
         known = {key(word) for m in met for word in _WORD.findall(m.text)}
         joined = "".join(key(m.text) for m in met)
-        parts = (part for word in _WORD.findall(text) if key(word) not in known for part in re.split("[-/=.]", word))
+        parts = (part for word in _WORD.findall(text) if key(word) not in known
+                 for part in re.split("[-/=.]", word))
         return next((part for part in parts if (re.search(r"\d", part) or _EDITION.fullmatch(part))
                      and key(part) not in joined and not _HARMLESS.fullmatch(part)), "")
 
-    # what is left ------------------------------------------------------------------------------------------------
+    # what is left -------------------------------------------------------------------------------------------
     def _editions(self, text: str) -> Match | None:
         """Known editions of a stem whose suffix is missing or not known ("5U4", "6SN7GTC")."""
         text_key = key(latin_readings(text)[0][0])
         if len(text_key) > 12:
             return None
-        stem = re.match(r"\d+[A-Z]{1,3}\d+(?=[A-Z]{0,5}$)|[A-Z]{2,4}\d+(?=[A-Z]{0,3}$)|\d{4}(?=[A-Z]{1,3}$)", text_key)
+        stem = _STEM.match(text_key)
         if stem:
             kin = [n for n in self._names if re.fullmatch(re.escape(stem.group()) + r"[A-Z]{0,5}", key(n))]
             if not kin and stem.group() in self._keys:
@@ -287,7 +298,7 @@ class Finder:
             plain = special[1] + special[3] + special[2]
             if plain in self._keys:
                 return Match(text, "ambiguous", candidates=(self._keys[plain][0],),
-                             note="figures in the middle mark special-quality kin; this one is not in the register")
+                             note="figures in the middle mark special-quality kin; this one is not held")
         return None
 
     def near(self, text: str) -> tuple[str, ...]:

@@ -39,7 +39,8 @@ def read_owner_types(register: Register, rows: list[dict[str, Any]], sheet: str)
             problems.append(problem("type_name_unreadable", column=name_column, value=written, **at))
             continue
         match = register.find(name)
-        known = match.designation if match.status == "found" and not match.note.startswith("read within") else ""
+        by_name = match.status == "found" and not match.note.startswith("read within")
+        known = match.designation if by_name else ""
         section = text_of(row.get("section"))
         base = _start(register, types, known or name, section, known)
         changes, bad = _cells(row, at)
@@ -51,7 +52,8 @@ def read_owner_types(register: Register, rows: list[dict[str, Any]], sheet: str)
         elif not base.canonical_type:
             changes["canonical_type"] = base.designation
         if not (base.shop_family or changes.get("shop_family")):
-            changes["shop_family"] = changes.get("family") or _kin_family(register, changes.get("canonical_type", ""))
+            kin = _kin_family(register, changes.get("canonical_type", ""))
+            changes["shop_family"] = changes.get("family") or kin
         tube = replace(base, **changes)
         types[tube.designation, tube.section] = tube
         basis.update({(tube.designation, tube.section, column): [OWNER] for column in changes})

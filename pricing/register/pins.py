@@ -11,8 +11,9 @@ _LIKE = {"filament": "heater", "heater and cathode": "heater"}
 
 @dataclass(frozen=True)
 class PinComparison:
-    """`verdict`: "same", "extra connections" (the new type uses pins that the old one leaves free: check the socket),
-    "differ" or "cannot check"; `pins` the pins concerned, each as (pin, old element, new element)."""
+    """`verdict`: "same", "extra connections" (the new type uses pins that the old one leaves free: check the
+    socket), "differ" or "cannot check"; `pins` the pins concerned, each as (pin, old element, new
+    element)."""
 
     verdict: str
     pins: tuple[tuple[str, str, str], ...] = ()
@@ -21,8 +22,8 @@ class PinComparison:
 def compare_pins(old: dict[str, str] | None, new: dict[str, str] | None) -> PinComparison:
     """Whether the new type's pins find, in a socket wired for the old one, what they need.
 
-    `old` and `new` map pin to element, None where the table is not known. Basing codes are names: two codes may hold
-    one pin order (7AC and 7S; 5T, 5L and 5DA), so the tables are compared, not the codes.
+    `old` and `new` map pin to element, None where the table is not known. Basing codes are names: two codes
+    may hold one pin order (7AC and 7S; 5T, 5L and 5DA), so the tables are compared, not the codes.
     """
     if not old or not new:
         return PinComparison("cannot check")

@@ -8,15 +8,16 @@ from .tube_type import TubeType
 
 
 def rectifier_drop_v(tube: TubeType, current_ma: float) -> float | None:
-    """Estimated drop in volts of one conducting plate at `current_ma`; None when no drop is known for the type.
+    """Estimated drop in volts of one conducting plate at `current_ma`; None when no drop is known for the
+    type.
 
     Vacuum types follow the three-halves law of a space-charge limited diode, I = k V**1.5, so
-    V = V0 (I / I0)**(2/3) from one printed point (Child 1911, Langmuir 1913). Mercury vapour types hold a constant
-    drop. An estimate: sheets print one point, tubes spread about it. ValueError for a current that is negative or
-    not finite.
+    V = V0 (I / I0)**(2/3) from one printed point (Child 1911, Langmuir 1913). Mercury vapour types hold a
+    constant drop. An estimate: sheets print one point, tubes spread about it. ValueError for a current that
+    is negative or not finite.
     """
     if not math.isfinite(current_ma) or current_ma < 0:
-        raise ValueError(f"current_ma must be a finite number of milliamperes, nought or more; got {current_ma!r}")
+        raise ValueError(f"current_ma must be a finite number, nought or more; got {current_ma!r}")
     if tube.drop_v_at_idc is None:
         return None
     if tube.drop_law == "constant":

@@ -24,11 +24,12 @@ CellBasis = tuple[str, str, str]
 
 
 class Register:
-    """Types, spellings, substitutions and sources. Not changed after it is made; `with_types` gives a new one."""
+    """Types, spellings, substitutions and sources. Not changed after it is made; `with_types` gives a new
+    one."""
 
-    def __init__(self, types: dict[tuple[str, str], TubeType], basis: dict[tuple[str, str, str], list[CellBasis]],
-                 aliases: list[tuple[str, str, str]], substitutions: list[dict[str, str]],
-                 pins: dict[str, dict[str, str]]):
+    def __init__(self, types: dict[tuple[str, str], TubeType],
+                 basis: dict[tuple[str, str, str], list[CellBasis]], aliases: list[tuple[str, str, str]],
+                 substitutions: list[dict[str, str]], pins: dict[str, dict[str, str]]):
         self._types = types
         self._basis = basis
         self._aliases = aliases
@@ -41,7 +42,7 @@ class Register:
         self._canonical = names
         self._finder = Finder(names, aliases, self._same_kin)
 
-    # names -------------------------------------------------------------------------------------------------------
+    # names --------------------------------------------------------------------------------------------------
     @property
     def designations(self) -> tuple[str, ...]:
         """Every printed designation, as the register spells it."""
@@ -58,7 +59,8 @@ class Register:
         return tuple((alias, designation) for alias, designation, _ in self._aliases)
 
     def find(self, text: Any) -> Match:
-        """The type one cell stands for: slashes, blanks, dashes, prefixes, alphabets and O for 0 are seen through.
+        """The type one cell stands for: slashes, blanks, dashes, prefixes, alphabets and O for 0 are seen
+        through.
 
         Never raises; see Match for the three outcomes.
         """
@@ -72,17 +74,18 @@ class Register:
         """Up to five known spellings that look most like the text."""
         return self._finder.near(text)
 
-    # ratings -----------------------------------------------------------------------------------------------------
+    # ratings ------------------------------------------------------------------------------------------------
     def type(self, text: str, section: str = "") -> TubeType:
         """The ratings of a designation (or any spelling that is found); of one section where sections differ.
 
-        Without `section` a triode-pentode gives its pentode. KeyError, with near spellings, when nothing is found,
-        and for a section the type does not have.
+        Without `section` a triode-pentode gives its pentode. KeyError, with near spellings, when nothing is
+        found, and for a section the type does not have.
         """
         name = self._name(text)
         sections = self._sections[name]
         if section and section not in sections:
-            raise KeyError(f"{name} has no section '{section}'; it has {', '.join(filter(None, sections)) or 'one row'}")
+            held = ", ".join(filter(None, sections)) or "one row"
+            raise KeyError(f"{name} has no section '{section}'; it has {held}")
         return self._types[name, section or sections[0]]
 
     def sections(self, text: str) -> tuple[str, ...]:
@@ -112,18 +115,20 @@ class Register:
         return dict(table) if table else None
 
     def compare_pins(self, old: str, new: str) -> PinComparison:
-        """Whether the pins of `new` fit a socket wired for `old`; "cannot check" where a table or base is unknown."""
+        """Whether the pins of `new` fit a socket wired for `old`; "cannot check" where a table or base is
+        unknown."""
         a, b = self.type(old), self.type(new)
         if a.base and b.base and a.base.split(",")[0] != b.base.split(",")[0]:
             return PinComparison("differ")
         return compare_pins(self.pins(old), self.pins(new))
 
-    # substitutions -----------------------------------------------------------------------------------------------
+    # substitutions ------------------------------------------------------------------------------------------
     def substitutions(self, from_type: str) -> list[Substitution]:
-        """What may stand in for a canonical type (or any designation of it), listed pairs first; [] when unknown.
+        """What may stand in for a canonical type (or any designation of it), listed pairs first; [] when
+        unknown.
 
-        Closed over canonical types: a row written for ECC88 serves 6DJ8. One-way rows stay one-way. Rows of class
-        "not a substitute" are kept, so that a reader sees the warning.
+        Closed over canonical types: a row written for ECC88 serves 6DJ8. One-way rows stay one-way. Rows of
+        class "not a substitute" are kept, so that a reader sees the warning.
         """
         match = self.find(from_type)
         start = match.canonical_type if match.status == "found" else from_type
@@ -156,12 +161,13 @@ class Register:
         return any(link.end == y and link.substitution_class in SAME
                    for x, y in ((a, b), (b, a)) for link in self._links.get(x, ()))
 
-    # the owner's own types ---------------------------------------------------------------------------------------
-    def with_types(self, rows: Iterable[dict[str, Any]], sheet: str = "Types") -> tuple[Register, list[Problem]]:
+    # the owner's own types ----------------------------------------------------------------------------------
+    def with_types(self, rows: Iterable[dict[str, Any]],
+                   sheet: str = "Types") -> tuple[Register, list[Problem]]:
         """A register with the owner's new types and corrections on top, and a Problem for each cell not used.
 
-        `rows`: one mapping a row, columns as TubeType plus `aliases`; a blank cell leaves the register's value. A
-        row may carry its file row under the key "row" (otherwise the first is row 2).
+        `rows`: one mapping a row, columns as TubeType plus `aliases`; a blank cell leaves the register's
+        value. A row may carry its file row under the key "row" (otherwise the first is row 2).
         """
         from .owner_types import read_owner_types
 
@@ -204,12 +210,14 @@ def load_register() -> Register:
     for row in read_rows("pins.csv"):
         pins[row["basing"]][row["pin"]] = row["element"]
     aliases = [(row["alias"], row["designation"],
-                "" if row["kind"] != "no suffix" else f"written without a suffix: read as {row['designation']}")
+                f"no suffix is written: read as {row['designation']}" if row["kind"] == "no suffix" else "")
                for row in read_rows("aliases.csv")]
-    substitutions = [{**row, "source": texts.get(row["source"], "")} for row in read_rows("substitutions.csv")]
+    substitutions = [{**row, "source": texts.get(row["source"], "")}
+                     for row in read_rows("substitutions.csv")]
     return Register(types, dict(basis), aliases, substitutions, dict(pins))
 
 
 def has_basis(column: str) -> bool:
-    """Whether a column holds facts about tubes, which need a basis, and not the register's own arrangement."""
+    """Whether a column holds facts about tubes, which need a basis, and not the register's own
+    arrangement."""
     return column not in ARRANGEMENT

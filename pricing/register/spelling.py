@@ -1,4 +1,4 @@
-"""From a designation as somebody typed it to the keys it may stand under. Text in, text out; no register needed."""
+"""From a designation as somebody typed it to the keys it may stand under: text in, text out."""
 
 from __future__ import annotations
 
@@ -8,18 +8,19 @@ from datetime import date
 from itertools import product
 from typing import Any
 
-# GOST letters in Latin; the second column where one sign looks like another Latin letter.
+# GOST letters in Latin; a look-alike is a Cyrillic sign with the shape of another Latin letter.
 _CYRILLIC = {
-    "А": "A", "Б": "B", "В": "V", "Г": "G", "Д": "D", "Е": "E", "Ж": "Zh", "З": "Z", "И": "I", "К": "K", "Л": "L",
-    "М": "M", "Н": "N", "О": "O", "П": "P", "Р": "R", "С": "S", "Т": "T", "У": "U", "Ф": "F", "Х": "Kh", "Ц": "C",
-    "Э": "E", "Ю": "Yu", "Я": "Ya",
+    "А": "A", "Б": "B", "В": "V", "Г": "G", "Д": "D", "Е": "E", "Ж": "Zh", "З": "Z", "И": "I",
+    "К": "K", "Л": "L", "М": "M", "Н": "N", "О": "O", "П": "P", "Р": "R", "С": "S", "Т": "T",
+    "У": "U", "Ф": "F", "Х": "Kh", "Ц": "C", "Э": "E", "Ю": "Yu", "Я": "Ya",
 }
 _LOOK_ALIKE = str.maketrans("АВЕКМНОРСТУХ", "ABEKMHOPCTYX")
 _SHAPES_OF_CYRILLIC = str.maketrans("CHBXY", "СНВХУ")
 _DASHES = str.maketrans({c: "-" for c in "‐‑‒–—−﹘"})
 _MONTHS = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
 _DATE = re.compile(
-    rf"\d{{1,4}}[-./]\d{{1,4}}([-./]\d{{1,4}})?( 00:00(:00)?)?|\d{{1,2}}[- .]({_MONTHS})[a-z]*([- .]\d{{2,4}})?"
+    rf"\d{{1,4}}[-./]\d{{1,4}}([-./]\d{{1,4}})?( 00:00(:00)?)?"
+    rf"|\d{{1,2}}[- .]({_MONTHS})[a-z]*([- .]\d{{2,4}})?"
     rf"|({_MONTHS})[a-z]*[- .']+(\d\d|(19|20)\d\d)", re.I)  # "JAN 5751" is no date: JAN is a prefix too
 _FLOAT = re.compile(r"\d+(\.\d*)?(e[+]?\d+)?", re.I)
 LONGEST = 300  # characters of a text that are looked at: a designation stands well within it
@@ -27,11 +28,15 @@ LONGEST = 300  # characters of a text that are looked at: a designation stands w
 
 def text_of(value: Any) -> str:
     """The value of a cell as one tidy line: a whole float loses its '.0', a blank or NaN is ''."""
-    if value is None or isinstance(value, bool) or value != value:
+    try:
+        if value is None or isinstance(value, bool) or value != value:
+            return ""
+        if isinstance(value, float) and abs(value) < 1e15 and value == int(value):
+            value = int(value)
+        written = str(value)[:LONGEST]
+    except Exception:  # a foreign object whose comparison or text fails is no designation
         return ""
-    if isinstance(value, float) and abs(value) < 1e15 and value == int(value):
-        value = int(value)
-    text = unicodedata.normalize("NFKC", str(value)[:LONGEST]).translate(_DASHES)
+    text = unicodedata.normalize("NFKC", written).translate(_DASHES)
     text = " ".join(text.replace("_", " ").split()).strip(" '\"`´’“”.,;:*#")
     return re.sub(r"^(\d+)\.0+$", r"\1", text)
 
@@ -47,10 +52,10 @@ def key(text: str) -> str:
 
 
 def latin_readings(text: str) -> list[tuple[str, str]]:
-    """(reading, note) of text with Cyrillic letters: transliterated first, then read by the shape of its signs.
+    """(reading, note) of text with Cyrillic letters: transliterated first, then read by shape.
 
-    Latin signs among Cyrillic ones are taken as the Cyrillic they look like ("6Н8C" is 6Н8С): nobody mixes alphabets
-    on purpose. Text without Cyrillic gives itself alone.
+    Latin signs among Cyrillic ones are taken as the Cyrillic they look like ("6Н8C" is 6Н8С): nobody mixes
+    alphabets on purpose. Text without Cyrillic gives itself alone.
     """
     upper = text.upper()
     if not re.search("[А-Я]", upper):
@@ -74,7 +79,8 @@ def nought_variants(text_key: str) -> list[str]:
 
 
 def number_of(text: str) -> float | None:
-    """The number a spreadsheet may have made of a type (6E5 is shown as 600000 or 6.00E+05); None for other text."""
+    """The number a spreadsheet may have made of a type (6E5 is shown as 600000 or 6.00E+05); None for other
+    text."""
     plain = re.sub(r"(?<=\d)[ ,](?=\d{3}(?!\d))", "", text)  # signs between thousands
     if not _FLOAT.fullmatch(plain):
         return None

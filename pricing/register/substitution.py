@@ -16,9 +16,10 @@ CLASSES = SAME + (
     "similar, circuit change", "not a substitute",
 )
 COMPARED = (
-    "heater_v", "heater_a", "warmup_s", "va_max_v", "pa_max_w_section", "pa_max_w_total", "vg2_max_v", "pg2_max_w",
-    "ik_max_ma", "vhk_max_v", "vhk_heater_positive_max_v", "rg1_max_fixed_bias_ohm", "rg1_max_cathode_bias_ohm",
-    "mu", "gm_ma_v", "rp_ohm", "piv_max_v", "ia_peak_max_ma", "idc_max_ma", "winding_max_v", "first_cap_max_uf",
+    "heater_v", "heater_a", "warmup_s", "va_max_v", "pa_max_w_section", "pa_max_w_total", "vg2_max_v",
+    "pg2_max_w", "ik_max_ma", "vhk_max_v", "vhk_heater_positive_max_v", "rg1_max_fixed_bias_ohm",
+    "rg1_max_cathode_bias_ohm", "mu", "gm_ma_v", "rp_ohm", "piv_max_v", "ia_peak_max_ma", "idc_max_ma",
+    "idc_cap_input_max_ma", "winding_max_v", "first_cap_max_uf", "plate_supply_min_ohm",
     "drop_v_at_idc", "drop_at_ma", "base", "basing", "rating_system",
 )
 
@@ -36,9 +37,9 @@ class RatingDifference:
 class Substitution:
     """`to_canonical` put into a circuit built for `from_canonical`.
 
-    `substitution_class` is one of CLASSES, a candidate's class and never a promise; `differing` lists the ratings of
-    the two canonical types that are not equal. `through` names the types passed through when the pair is not listed
-    itself but follows from a same-type link.
+    `substitution_class` is one of CLASSES, a candidate's class and never a promise; `differing` lists the
+    ratings of the two canonical types that are not equal. `through` names the types passed through when the
+    pair is not listed itself but follows from a same-type link.
     """
 
     from_canonical: str
@@ -64,7 +65,8 @@ class Link:
 
 
 def rating_differences(old: TubeType, new: TubeType) -> tuple[RatingDifference, ...]:
-    """The compared columns in which two types are not equal, the unknown ones included when one side is known."""
+    """The compared columns in which two types are not equal, the unknown ones included when one side is
+    known."""
     return tuple(RatingDifference(column, getattr(old, column), getattr(new, column))
                  for column in COMPARED if getattr(old, column) != getattr(new, column))
 
@@ -72,7 +74,8 @@ def rating_differences(old: TubeType, new: TubeType) -> tuple[RatingDifference, 
 def links_of(rows: list[dict[str, str]], canonical: Callable[[str], str]) -> dict[str, list[Link]]:
     """Listed substitutions by canonical start; "both" counts in each direction, "one-way" in its own only.
 
-    Rows inside one canonical type say that two names are one, which the canonical type says already: left out.
+    Rows inside one canonical type say that two names are one, which the canonical type says already: left
+    out.
     """
     links: dict[str, list[Link]] = defaultdict(list)
     for row in rows:
@@ -90,8 +93,8 @@ def links_of(rows: list[dict[str, str]], canonical: Callable[[str], str]) -> dic
 def reached(links: dict[str, list[Link]], start: str) -> list[tuple[Link, tuple[Link, ...]]]:
     """(deciding link, whole path) for every type reachable from `start`, the listed pairs first.
 
-    A path may pass through any number of SAME links and one link of another class, which decides; 7025 reaches
-    12AX7 by way of 12AX7A. The shortest path to a type wins.
+    A path may pass through any number of SAME links and one link of another class, which decides; 7025
+    reaches 12AX7 by way of 12AX7A. The shortest path to a type wins.
     """
     best: dict[str, tuple[Link, tuple[Link, ...]]] = {}
     queue: deque[tuple[str, Link | None, tuple[Link, ...]]] = deque([(start, None, ())])

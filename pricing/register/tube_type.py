@@ -11,8 +11,8 @@ UNITS: dict[str, str] = {
     "vhk_max_v": "V", "vhk_heater_positive_max_v": "V", "rg1_max_fixed_bias_ohm": "ohm",
     "rg1_max_cathode_bias_ohm": "ohm", "mu": "", "gm_ma_v": "mA/V", "rp_ohm": "ohm", "typ_va_v": "V",
     "typ_vg_v": "V", "typ_ia_ma": "mA", "piv_max_v": "V", "ia_peak_max_ma": "mA", "idc_max_ma": "mA",
-    "idc_cap_input_max_ma": "mA", "winding_max_v": "V", "first_cap_max_uf": "uF", "plate_supply_min_ohm": "ohm",
-    "drop_v_at_idc": "V", "drop_at_ma": "mA",
+    "idc_cap_input_max_ma": "mA", "winding_max_v": "V", "first_cap_max_uf": "uF",
+    "plate_supply_min_ohm": "ohm", "drop_v_at_idc": "V", "drop_at_ma": "mA",
 }
 # Numbers that may be nought or below it; every other number must be above nought.
 SIGNED = frozenset({"typ_vg_v"})
@@ -27,10 +27,11 @@ class TubeType:
     """One designation, or one section of it where the sections differ (a triode-pentode has a row for each).
 
     None and "" mean that nobody knows. Plate limits are per section. `vhk_max_v` is the heater-cathode limit;
-    `vhk_polarity` says whether it holds "either" way or with the "heater negative" of the cathode ("" not known),
-    and `vhk_heater_positive_max_v` is the limit on the direct voltage the other way. Rectifiers: `winding_max_v` is
-    rms per plate with capacitor input, `drop_v_at_idc` the drop read at `drop_at_ma`. `idc_max_ma` holds for
-    capacitor input unless `idc_cap_input_max_ma` is given. `plate_supply_min_ohm` is per plate at `winding_max_v`.
+    `vhk_polarity` says whether it holds "either" way or with the "heater negative" of the cathode ("" not
+    known), and `vhk_heater_positive_max_v` is the limit on the direct voltage the other way. Rectifiers:
+    `winding_max_v` is rms per plate with capacitor input, `drop_v_at_idc` the drop read at `drop_at_ma`.
+    `idc_max_ma` holds for capacitor input unless `idc_cap_input_max_ma` is given. `plate_supply_min_ohm` is
+    per plate at `winding_max_v`.
     """
 
     designation: str
@@ -98,9 +99,9 @@ COLUMNS: tuple[str, ...] = tuple(field.name for field in fields(TubeType))
 class RatedValue:
     """One cell: the value (None when nobody knows), its unit, and how it is known.
 
-    `basis` is one of BASES, "" for an empty cell; `rating_system` is that of this cell, which a military sheet may
-    set apart from the rest of the row. `state` keeps two kinds of empty apart: "sheet states none" (the source was
-    read and gives no figure) and "not known" (no source was read).
+    `basis` is one of BASES, "" for an empty cell; `rating_system` is that of this cell, which a military
+    sheet may set apart from the rest of the row. `state` keeps two kinds of empty apart: "sheet states none"
+    (the source was read and gives no figure) and "not known" (no source was read).
     """
 
     value: float | str | None
@@ -120,9 +121,9 @@ class RatedValue:
 class Match:
     """What a written designation stands for.
 
-    `status` is "found", "ambiguous" or "unknown"; `designation` the printed designation as the register spells it;
-    `canonical_type` the type whose sales are pooled; `candidates` spellings to choose from (near ones when unknown);
-    `note` says in words what was assumed. For "ambiguous" the two names are "".
+    `status` is "found", "ambiguous" or "unknown"; `designation` the printed designation as the register
+    spells it; `canonical_type` the type whose sales are pooled; `candidates` spellings to choose from (near
+    ones when unknown); `note` says in words what was assumed. For "ambiguous" the two names are "".
     """
 
     text: str

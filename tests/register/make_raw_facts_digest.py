@@ -3,7 +3,8 @@
     python tests/register/make_raw_facts_digest.py FOLDER
 
 FOLDER holds types.csv, types_published_cells.csv and substitutions.csv as they were gathered. Writes
-raw_facts_digest.csv beside this script: one row a cell that was not empty, with the first 12 hex digits of its sha256.
+raw_facts_digest.csv beside this script: one row a cell that was not empty, with the first 12 hex digits of
+its sha256.
 """
 
 import csv

@@ -5,7 +5,8 @@ from datetime import date, datetime
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from pricing.register import load_register
 
@@ -39,7 +40,9 @@ def test_number_cells(value, status, expected):
     assert (match.status, match.candidates[0]) == (status, expected)
 
 
-@pytest.mark.parametrize("value", [None, float("nan"), True, date(1953, 6, 1), datetime(1953, 6, 1), "", [], object()])
+@pytest.mark.parametrize("value", [
+    None, float("nan"), True, date(1953, 6, 1), datetime(1953, 6, 1), "", [], object(), 10**5000,
+], ids=lambda v: type(v).__name__)
 def test_cells_that_are_no_type(value):
     """Blanks, flags, dates and foreign objects are unknown, not errors."""
     assert REGISTER.find(value).status == "unknown"

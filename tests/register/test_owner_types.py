@@ -1,6 +1,7 @@
 """The owner's Types sheet on top of the register."""
 
-from hypothesis import given, settings, strategies as st
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from pricing.register import load_register
 from pricing.register.tube_type import COLUMNS
@@ -9,8 +10,10 @@ REGISTER = load_register()
 
 
 def test_correction_keeps_the_rest():
-    """A corrected cell is the owner's, the blank ones stay the register's, and the delivered register is untouched."""
-    mine, problems = REGISTER.with_types([{"designation": "6bq5", "pa_max_w_section": "13,2", "va_max_v": ""}])
+    """A corrected cell is the owner's, the blank ones stay the register's, and the delivered register is
+    untouched."""
+    mine, problems = REGISTER.with_types(
+        [{"designation": "6bq5", "pa_max_w_section": "13,2", "va_max_v": ""}])
     assert problems == []
     assert mine.value("6BQ5", "pa_max_w_section").value == 13.2
     assert mine.value("6BQ5", "pa_max_w_section").basis == "owner"
@@ -31,9 +34,9 @@ def test_new_type_is_found_and_pooled():
 
 def test_family_may_be_changed():
     """The owner may move a type to a family of his own."""
-    mine, _ = REGISTER.with_types([{"designation": "6973", "shop_family": "jukebox tubes"}])
-    assert mine.shop_family("6973") == "jukebox tubes"
-    assert "jukebox tubes" in mine.families
+    mine, _ = REGISTER.with_types([{"designation": "6973", "shop_family": "radio set tubes"}])
+    assert mine.shop_family("6973") == "radio set tubes"
+    assert "radio set tubes" in mine.families
 
 
 def test_section_of_a_triode_pentode():

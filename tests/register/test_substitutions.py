@@ -1,7 +1,8 @@
 """Substitutions closed over canonical types, pin tables, and rectifier drops."""
 
 import pytest
-from hypothesis import given, strategies as st
+from hypothesis import given
+from hypothesis import strategies as st
 
 from pricing.register import load_register, rectifier_drop_v
 from pricing.register.pins import compare_pins
@@ -28,7 +29,8 @@ def test_listed_rows_are_in_order():
 
 @pytest.mark.parametrize("row", LISTED, ids=lambda row: f"{row['from_type']}-{row['to_type']}")
 def test_each_listed_row_is_found(row):
-    """A listed pair is found from any name of the type, with its class; "both" the other way round as well."""
+    """A listed pair is found from any name of the type, with its class; "both" the other way round as
+    well."""
     a, b = CANONICAL[row["from_type"]], CANONICAL[row["to_type"]]
     if a == b:
         return
@@ -58,7 +60,8 @@ def test_one_way_stays_one_way():
 
 
 def test_two_steps_of_change_are_never_joined():
-    """A derived pair passes through SAME links and at most one other: 5Y3GT does not reach GZ37 by way of 5AR4."""
+    """A derived pair passes through SAME links and at most one other: 5Y3GT does not reach GZ37 by way of
+    5AR4."""
     assert "GZ37" in classes("5AR4")
     assert "GZ37" not in classes("5Y3GT")
     for name in set(CANONICAL.values()):
@@ -112,7 +115,7 @@ def test_unknown_type_has_no_substitutions():
     assert REGISTER.substitutions("QQ99") == []
 
 
-# pins --------------------------------------------------------------------------------------------------------------
+# pins -------------------------------------------------------------------------------------------------------
 @pytest.mark.parametrize("old, new, verdict", [
     ("6L6G", "6F6G", "same"),  # 7AC and 7S
     ("5U4G", "5AR4", "same"), ("5V4G", "GZ34", "same"),  # 5T, 5L and 5DA
@@ -123,7 +126,8 @@ def test_unknown_type_has_no_substitutions():
     ("6S45P", "6DJ8", "differ"),
 ])
 def test_gap_6_pins_are_compared(old, new, verdict):
-    """Pin tables decide, not the names of basings (general basing knowledge from memory; 9AJ and 8CJ secondary)."""
+    """Pin tables decide, not the names of basings (general basing knowledge from memory; 9AJ and 8CJ
+    secondary)."""
     assert REGISTER.compare_pins(old, new).verdict == verdict
 
 
@@ -134,13 +138,14 @@ def test_own_pins_of_the_single_triode():
     assert [p for p, e in pins.items() if e == "heater"] == ["4", "5"]
 
 
-@given(st.dictionaries(st.sampled_from("123456789"), st.sampled_from(["plate", "grid", "none", "shield", "heater"])))
+@given(st.dictionaries(st.sampled_from("123456789"),
+                       st.sampled_from(["plate", "grid", "none", "shield", "heater"])))
 def test_a_socket_fits_itself(pins):
     """Any table compared with itself is the same, or cannot be checked when it is empty."""
     assert compare_pins(pins, pins).verdict == ("same" if pins else "cannot check")
 
 
-# rectifier drop ----------------------------------------------------------------------------------------------------
+# rectifier drop ---------------------------------------------------------------------------------------------
 def test_gap_5_drop_at_the_circuits_own_current():
     """A 5AR4 of 17 V at 225 mA drops about 11.5 V at 125 mA: 17 (125/225)**(2/3) = 11.49 (arithmetic).
 
