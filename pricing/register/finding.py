@@ -1,5 +1,4 @@
-"""Which type a written designation stands for: found, ambiguous with candidates, or unknown with near
-spellings."""
+"""Which type a written designation stands for: found, ambiguous, or unknown with near spellings."""
 
 from __future__ import annotations
 
@@ -26,6 +25,8 @@ _EDITION = re.compile(r"(G|GA|GB|GC|GT|GTA|GTB|GTY|A|B|C|W|WA|WB|WC|WGT|WGTA)", 
 _GOST_GRADE = re.compile(r"(?<=[A-Z])(EV|ER|VI|DR|E|V|I|D|R|K)$")
 _HARMLESS = re.compile(
     r"(x?\d{1,2}x?|\d+pcs?|(19|20)\d\d|(19|20)?\d0'?s|\d+%|\d+(mm|v|ma|w|khz|hz)|\d{1,2}/\d{2,4}|d|o)", re.I)
+# A count written onto the name: "2x12AX7", "EL84x4".
+_COUNT = re.compile(r"\d{1,2}[x×*](?=\w{3})|(?<=\w{3})[x×*]\d{1,2}$", re.I)
 # The part of a US, European or industrial name before its suffix.
 _STEM = re.compile(r"\d+[A-Z]{1,3}\d+(?=[A-Z]{0,5}$)|[A-Z]{2,4}\d+(?=[A-Z]{0,3}$)|\d{4}(?=[A-Z]{1,3}$)")
 _WORD = re.compile(r"[0-9A-Za-zА-Яа-я]+(?:[-/=.][0-9A-Za-zА-Яа-я]+)*")
@@ -102,11 +103,19 @@ class Finder:
                              note=f"Cyrillic letters that only look like {met[0]}: write it in Latin letters")
             if met:
                 return self._found(text, met[0], "; ".join(n for n in (note, met[1]) if n))
+        return self._counted(text)
+
+    def _counted(self, text: str) -> Match | None:
+        for count in (_COUNT.match(text), _COUNT.search(text)):
+            if count:
+                name = text[:count.start()] + text[count.end():]
+                met = self._by_key(key(name)) if re.search("[A-Za-z]", name) else None
+                if met:
+                    return self._found(text, met[0], "a count is left out")
         return None
 
     def _by_key(self, text_key: str) -> tuple[str, str] | None:
-        """(designation, note) for one key: as it stands, O for 0, military prefix off, GOST grade letters
-        off."""
+        """(designation, note): the key as it stands, O for 0, military prefix or GOST grade letters off."""
         for form in nought_variants(text_key):
             if form in self._keys:
                 designation, note = self._keys[form]
@@ -145,7 +154,8 @@ class Finder:
             return None
         met: list[Match] = []
         for part in parts:
-            one = self._one(part) or (None if number_of(part) is not None else self._parted_match(part))
+            one = self._one(part) or (
+                None if number_of(part) is not None else self._parted_match(part) or self._longer(part))
             if one is None and met and _EDITION.fullmatch(part):
                 one = self._edition_of(met[0].designation, part.upper())
             if one is None:
@@ -154,8 +164,7 @@ class Finder:
         return self._agree(text, met)
 
     def _parted(self, text: str) -> list[str]:
-        """Two names joined by a dash or blanks ("6BQ5-EL84", "6DJ8 ECC88"): the cut at which both are
-        known."""
+        """Two known names joined by a dash or blanks ("6BQ5-EL84", "6DJ8 ECC88"); [] for none."""
         cuts = [m for m in re.finditer(r"\s*[-\s]\s*", text)]
         for cut in cuts:
             left, right = text[:cut.start()], text[cut.end():]
@@ -269,8 +278,7 @@ class Finder:
 
     @staticmethod
     def _strange(text: str, met: list[Match]) -> str:
-        """The first word that may be part of a name nobody has matched: figures, or edition letters; "" for
-        none."""
+        """The first unmatched word with figures, or of edition letters, that may be a name; "" for none."""
         known = {key(word) for m in met for word in _WORD.findall(m.text)}
         joined = "".join(key(m.text) for m in met)
         parts = (part for word in _WORD.findall(text) if key(word) not in known

@@ -24,8 +24,7 @@ CellBasis = tuple[str, str, str]
 
 
 class Register:
-    """Types, spellings, substitutions and sources. Not changed after it is made; `with_types` gives a new
-    one."""
+    """Types, spellings, substitutions and sources. Never changed; `with_types` gives a new one."""
 
     def __init__(self, types: dict[tuple[str, str], TubeType],
                  basis: dict[tuple[str, str, str], list[CellBasis]], aliases: list[tuple[str, str, str]],
@@ -115,8 +114,7 @@ class Register:
         return dict(table) if table else None
 
     def compare_pins(self, old: str, new: str) -> PinComparison:
-        """Whether the pins of `new` fit a socket wired for `old`; "cannot check" where a table or base is
-        unknown."""
+        """Whether the pins of `new` fit a socket wired for `old`; "cannot check" where unknown."""
         a, b = self.type(old), self.type(new)
         if a.base and b.base and a.base.split(",")[0] != b.base.split(",")[0]:
             return PinComparison("differ")
@@ -158,8 +156,8 @@ class Register:
         return links_of(self._rows, lambda name: self._canonical.get(name, name))
 
     def _same_kin(self, a: str, b: str) -> bool:
-        return any(link.end == y and link.substitution_class in SAME
-                   for x, y in ((a, b), (b, a)) for link in self._links.get(x, ()))
+        return any(path[-1].end == y and deciding.substitution_class in SAME
+                   for x, y in ((a, b), (b, a)) for deciding, path in reached(self._links, x))
 
     # the owner's own types ----------------------------------------------------------------------------------
     def with_types(self, rows: Iterable[dict[str, Any]],
@@ -218,6 +216,5 @@ def load_register() -> Register:
 
 
 def has_basis(column: str) -> bool:
-    """Whether a column holds facts about tubes, which need a basis, and not the register's own
-    arrangement."""
+    """Whether a column holds facts about tubes, which need a basis, not the register's own order."""
     return column not in ARRANGEMENT

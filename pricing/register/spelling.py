@@ -79,8 +79,7 @@ def nought_variants(text_key: str) -> list[str]:
 
 
 def number_of(text: str) -> float | None:
-    """The number a spreadsheet may have made of a type (6E5 is shown as 600000 or 6.00E+05); None for other
-    text."""
+    """The number a spreadsheet may have made of a type (6E5 becomes 600000); None for other text."""
     plain = re.sub(r"(?<=\d)[ ,](?=\d{3}(?!\d))", "", text)  # signs between thousands
     if not _FLOAT.fullmatch(plain):
         return None

@@ -65,8 +65,7 @@ class Link:
 
 
 def rating_differences(old: TubeType, new: TubeType) -> tuple[RatingDifference, ...]:
-    """The compared columns in which two types are not equal, the unknown ones included when one side is
-    known."""
+    """The compared columns in which two types are not equal, also where only one side is known."""
     return tuple(RatingDifference(column, getattr(old, column), getattr(new, column))
                  for column in COMPARED if getattr(old, column) != getattr(new, column))
 
