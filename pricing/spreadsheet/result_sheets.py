@@ -1,0 +1,152 @@
+"""The sheets the tool fills: Price list, Problems, About. (Model has a file of its own.)"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+from openpyxl.formatting.rule import FormulaRule
+from openpyxl.styles import Font, PatternFill
+from openpyxl.utils import get_column_letter
+from openpyxl.workbook import Workbook
+from openpyxl.worksheet.worksheet import Worksheet
+
+from pricing.spreadsheet import style
+from pricing.spreadsheet.summary import plan_summary, sales_summary
+from pricing.spreadsheet.tables import ResultColumn, put_text, set_up_page, write_table
+
+PRICE_LIST = (
+    ResultColumn("action", "action", "text", 9, "raise, lower, keep, look (decide yourself), list (no ask yet), "
+                                          "sold out (kept as history)"),
+    ResultColumn("sku", "sku", "text", 10),
+    ResultColumn("type", "type", "text", 10, "As you wrote it in Stock."),
+    ResultColumn("piece", "piece", "words", 30, "Maker, era, construction, grade, reading and set, as read from Stock."),
+    ResultColumn("on_hand", "on hand", "count", 6, "Sets left: quantity in Stock less what Sales sold of the sku."),
+    ResultColumn("ask", "ask", "money", 9, "What you ask now, per set."),
+    ResultColumn("list_price", "list price", "money", 9, "Fair price by your own policy in Settings: mark-up bounds, floor "
+                                                   "and endings. A kept ask stands here unchanged."),
+    ResultColumn("difference", "at stake", "change", 10, "List price less ask, times the sets on hand."),
+    ResultColumn("fair_price", "fair price", "money", 9, "What a piece like this typically sells for in this shop today, "
+                                                   "per set."),
+    ResultColumn("low", "low", "money", 8, "Four sales in five of such a piece fall between low and high."),
+    ResultColumn("high", "high", "money", 8, "Four sales in five of such a piece fall between low and high."),
+    ResultColumn("n_sales", "sales behind", "count", 7, "How many sales of this very description the estimate weighs as "
+                                                  "much as."),
+    ResultColumn("reason", "reason", "words", 56),
+    ResultColumn("floor", "floor", "money", 9, "Lowest price that leaves your minimum margin after fees, tax and packing."),
+    ResultColumn("cost", "cost", "money", 9, "Per set, from Stock."),
+    ResultColumn("margin", "margin", "money", 9, "What the list price leaves after fees, tax, packing, returns and cost."),
+    ResultColumn("margin_pct", "margin %", "percent", 8, "Margin as a share of the list price."),
+    ResultColumn("basis", "basis", "words", 30, "What the estimate leans on."),
+    ResultColumn("row", "Stock row", "count", 7),
+)
+_PRINTED = 13  # the columns up to the reason are printed; costs and margins stay on the screen
+_HEAD_ROW = 6
+
+PROBLEMS = (
+    ResultColumn("sheet", "sheet", "text", 10),
+    ResultColumn("row", "row", "count", 6, "Row number on that sheet."),
+    ResultColumn("column", "column", "text", 14),
+    ResultColumn("value", "what stands there", "text", 22),
+    ResultColumn("effect", "what was done", "text", 14),
+    ResultColumn("message", "what is wrong", "words", 56),
+    ResultColumn("remedy", "what would mend it", "words", 56),
+)
+
+
+def write_price_list(book: Workbook, plan: pd.DataFrame, shop: Any) -> Worksheet:
+    """Price list, biggest money at stake first, rows without a difference after it, sold-out history last."""
+    sheet = book.create_sheet("Price list")
+    frame = in_order_of_money(plan)
+    words = plan_summary(plan, shop.settings)
+    _heading(sheet, "Price list", [
+        words.headline,
+        "Biggest money at stake first; use the arrow on “action” to see one kind, or sort by “Stock row” for stock order. "
+        "Prices are per set.",
+        words.habit,
+    ])
+    last = write_table(sheet, frame, PRICE_LIST, name="PriceList", top=_HEAD_ROW)
+    sheet.row_dimensions[_HEAD_ROW].height = 28
+    for row, (reason, piece) in enumerate(zip(frame["reason"], frame["piece"], strict=True), start=_HEAD_ROW + 1):
+        lines = max(len(reason) // 60, len(piece) // 31) + 1
+        sheet.row_dimensions[row].height = 12.5 * lines + 2
+    for action, (ink, fill) in style.ACTION_COLOURS.items():
+        sheet.conditional_formatting.add(f"A{_HEAD_ROW + 1}:A{last}", FormulaRule(
+            formula=[f'$A{_HEAD_ROW + 1}="{action}"'], font=Font(color=ink, bold=action in ("raise", "lower", "look")),
+            fill=PatternFill("solid", start_color=fill, end_color=fill)))
+    sheet.freeze_panes = f"D{_HEAD_ROW + 1}"
+    set_up_page(sheet, title_row=_HEAD_ROW, last_column=_PRINTED, last_row=last)
+    sheet.sheet_properties.tabColor = style.HEAD
+    return sheet
+
+
+def in_order_of_money(plan: pd.DataFrame) -> pd.DataFrame:
+    """`plan` sorted by the size of the difference; ties and blanks keep the stock order, sold-out rows come last."""
+    size = plan["difference"].abs().fillna(-1.0)
+    size = size.where(plan["action"] != "sold out", -2.0)
+    return plan.loc[size.sort_values(ascending=False, kind="stable").index]
+
+
+def write_problems(book: Workbook, problems: pd.DataFrame, shop: Any) -> Worksheet:
+    """Problems, one row a cell; the row number links to the row it speaks of."""
+    sheet = book.create_sheet("Problems")
+    _heading(sheet, "Problems", [
+        sales_summary(shop).sentence,
+        "“row left out”: the row is not used. “cell ignored”: the row is used without that cell. “please check”: used as "
+        "it stands. Nothing you typed was changed.",
+    ])
+    head_row = 5
+    last = write_table(sheet, problems, PROBLEMS, name="ProblemList", top=head_row)
+    if problems.empty:
+        put_text(sheet.cell(head_row + 1, 1), "none found")
+    for row, (where, number) in enumerate(zip(problems["sheet"], problems["row"], strict=True), start=head_row + 1):
+        if where in book.sheetnames and pd.notna(number):
+            sheet.cell(row, 2).hyperlink = f"#'{where}'!A{int(number)}"
+            sheet.cell(row, 2).style = "shop count"
+    for row, (message, remedy) in enumerate(zip(problems["message"], problems["remedy"], strict=True), start=head_row + 1):
+        sheet.row_dimensions[row].height = 12.5 * (max(len(message), len(remedy)) // 60 + 1) + 2
+    sheet.freeze_panes = f"A{head_row + 1}"
+    set_up_page(sheet, title_row=head_row, last_row=last, last_column=len(PROBLEMS))
+    sheet.sheet_properties.tabColor = style.HEAD
+    return sheet
+
+
+def write_about(book: Workbook, sections: list[tuple[str, list[str]]]) -> Worksheet:
+    """About: titled paragraphs in one wide column, fit for reading and for paper."""
+    sheet = book.create_sheet("About")
+    sheet.column_dimensions["A"].width = 110
+    sheet.sheet_view.showGridLines = False
+    put_text(sheet.cell(1, 1), "About this workbook")
+    sheet.cell(1, 1).font = style.TITLE
+    row = 2
+    for title, paragraphs in sections:
+        row += 1
+        put_text(sheet.cell(row, 1), title)
+        sheet.cell(row, 1).font = style.SECTION
+        for paragraph in paragraphs:
+            row += 1
+            cell = sheet.cell(row, 1)
+            put_text(cell, paragraph)
+            cell.style = "shop words"
+            cell.border = style.NO_BORDER
+            if title == "Caution":
+                cell.font = style.CAUTION if paragraph.startswith("Lethal") else style.BODY
+            sheet.row_dimensions[row].height = 13 * (len(paragraph) // 118 + 1) + 3
+        row += 1
+    set_up_page(sheet, title_row=1, last_column=1, landscape=False)
+    return sheet
+
+
+def _heading(sheet: Worksheet, title: str, lines: list[str]) -> None:
+    put_text(sheet.cell(1, 1), title)
+    sheet.cell(1, 1).font = style.TITLE
+    sheet.row_dimensions[1].height = 22
+    for row, line in enumerate(lines, start=2):
+        put_text(sheet.cell(row, 1), line)
+        sheet.cell(row, 1).font = style.BOLD if row == 2 else style.NOTE
+    sheet.sheet_view.showGridLines = False
+
+
+def column_letter(heading: str) -> str:
+    """Letter of a Price list column, by its heading."""
+    return get_column_letter([column.heading for column in PRICE_LIST].index(heading) + 1)

@@ -1,0 +1,139 @@
+"""Writing one frame as a named table with house style: headings, formats, widths, print set-up."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+from openpyxl.comments import Comment
+from openpyxl.styles import NamedStyle
+from openpyxl.utils import get_column_letter
+from openpyxl.workbook import Workbook
+from openpyxl.worksheet.table import Table, TableStyleInfo
+from openpyxl.worksheet.worksheet import Worksheet
+
+from pricing.spreadsheet import style
+
+LONGEST_TEXT = 32_767  # characters a cell holds in an xlsx file
+
+
+@dataclass(frozen=True)
+class ResultColumn:
+    """One column of a result table: where it comes from, what stands over it, how it is shown."""
+
+    source: str
+    heading: str
+    kind: str = "text"
+    width: float = 10
+    help: str = ""
+
+
+def add_styles(book: Workbook) -> None:
+    """One named style a kind of column, so that the owner can change a whole kind at once."""
+    for kind, (number_format, alignment) in style.KINDS.items():
+        book.add_named_style(NamedStyle(f"shop {kind}", font=style.BODY, number_format=number_format,
+                                        alignment=alignment, border=style.UNDER))
+    for name, font, fill, alignment in (
+        ("shop heading", style.HEAD_FONT, style.HEAD_FILL, style.HEADING),
+        ("shop heading right", style.HEAD_FONT, style.HEAD_FILL, style.HEADING_RIGHT),
+        ("shop input heading", style.INPUT_HEAD_FONT, style.INPUT_HEAD_FILL, style.HEADING),
+        ("shop input heading right", style.INPUT_HEAD_FONT, style.INPUT_HEAD_FILL, style.HEADING_RIGHT),
+    ):
+        book.add_named_style(NamedStyle(name, font=font, fill=fill, alignment=alignment))
+
+
+def cell_value(value: Any) -> Any:
+    """`value` as openpyxl takes it: plain Python, None for what is missing."""
+    if value is None or value is pd.NaT:
+        return None
+    if isinstance(value, float):
+        return value if np.isfinite(value) else None
+    if isinstance(value, np.generic):
+        return cell_value(value.item())
+    if isinstance(value, pd.Timestamp):
+        return value.to_pydatetime()
+    if isinstance(value, (str, int, bool, datetime, date)):
+        return value
+    return None if pd.isna(value) else value
+
+
+def put(sheet: Worksheet, row: int, column: int, value: Any, style_name: str) -> None:
+    """Write `value` as data: text never becomes a formula or an error, and characters xlsx cannot hold are escaped."""
+    value = cell_value(value)
+    cell = sheet.cell(row, column)
+    cell.style = style_name
+    if isinstance(value, str):
+        put_text(cell, value)
+    elif value is not None:
+        number_format = cell.number_format
+        cell.value = value
+        cell.number_format = number_format
+
+
+def put_text(cell: Any, text: str) -> None:
+    """`text` as a text cell. Raises ValueError past the length a cell can hold, rather than cutting it."""
+    if len(text) > LONGEST_TEXT:
+        raise ValueError(f"{cell.coordinate} on {cell.parent.title}: {len(text):,} characters, a cell holds "
+                         f"{LONGEST_TEXT:,}; shorten the text")
+    cell.value = ILLEGAL_CHARACTERS_RE.sub(lambda match: f"_x{ord(match[0]):04X}_", text)
+    cell.data_type = "s"
+    if text[:1] in ("=", "+", "-", "@"):
+        cell.quotePrefix = True
+
+
+def write_table(sheet: Worksheet, frame: pd.DataFrame, columns: Sequence[ResultColumn], *, name: str, top: int = 1,
+                left: int = 1, widths: bool = True) -> int:
+    """Write `frame` with its headings at row `top` as the named table `name`; the last row written.
+
+    An empty frame leaves one blank row, because a table without rows is not valid.
+    """
+    for offset, column in enumerate(columns):
+        head = sheet.cell(top, left + offset, column.heading)
+        head.style = "shop heading right" if column.kind in style.NUMERIC_KINDS else "shop heading"
+        if column.help:
+            head.comment = note(column.help)
+        style_name = f"shop {column.kind}"
+        values = frame[column.source].tolist() if column.source in frame else [None] * len(frame)
+        for row, value in enumerate(values or [None], start=top + 1):
+            put(sheet, row, left + offset, value, style_name)
+        if widths:
+            sheet.column_dimensions[get_column_letter(left + offset)].width = column.width
+    last = top + max(len(frame), 1)
+    add_table(sheet, name, top, left, last, left + len(columns) - 1)
+    return last
+
+
+def add_table(sheet: Worksheet, name: str, top: int, left: int, bottom: int, right: int) -> None:
+    """Name the block as a table with filter arrows and no colours but ours."""
+    ref = f"{get_column_letter(left)}{top}:{get_column_letter(right)}{bottom}"
+    table = Table(displayName=name, ref=ref)
+    table.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=False)
+    sheet.add_table(table)
+
+
+def note(text: str) -> Comment:
+    """A cell note sized to its text."""
+    comment = Comment(text, "pricing")
+    comment.width, comment.height = 260, 30 + 16 * (len(text) // 38 + 1)
+    return comment
+
+
+def set_up_page(sheet: Worksheet, *, title_row: int, last_column: int | None = None, last_row: int | None = None,
+                landscape: bool = True) -> None:
+    """Print: A4, fit to width, headings on every page, page numbers below."""
+    sheet.page_setup.orientation = "landscape" if landscape else "portrait"
+    sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    sheet.print_title_rows = f"{title_row}:{title_row}"
+    if last_column:
+        sheet.print_area = f"A1:{get_column_letter(last_column)}{last_row or sheet.max_row}"
+    sheet.page_margins.left = sheet.page_margins.right = 0.4
+    sheet.page_margins.top = sheet.page_margins.bottom = 0.6
+    sheet.oddFooter.left.text, sheet.oddFooter.right.text = "&A", "page &P of &N"
+    sheet.oddFooter.left.size = sheet.oddFooter.right.size = 8
