@@ -1,162 +1,43 @@
-"""What to ask for each piece in stock: list price, floor, action and its reason, by the owner's own policy.
-
-Money is decimal. Every fee is rounded to the cent by itself, half up, as a bill would show it; the floor is the
-lowest whole cent that still leaves the minimum margin. Prices and costs are per set, as the model's are.
-"""
+"""What to ask for each piece in stock: list price, floor, action and its reason, by the owner's own policy."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
+from decimal import ROUND_CEILING, Decimal
 from typing import TYPE_CHECKING, Any
+
+from pricing.decisions.net_proceeds import (
+    CENT, ZERO, SellingTerms, floor_price, money, net_proceeds, price_with_ending,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
 
-CENT = Decimal("0.01")
-ZERO = Decimal(0)
-TAX_SCHEMES = ("none", "on the price", "margin scheme")
 ACTIONS = ("raise", "lower", "keep", "look", "list", "sold out")
-_HIGHEST_PRICE = Decimal(10_000_000)
-
-
-def money(value: Any) -> Decimal:
-    """`value` to the cent, half up; a float is read by its shortest spelling, so that 0.145 is 0.15."""
-    return Decimal(str(value)).quantize(CENT, ROUND_HALF_UP)
-
-
-@dataclass(frozen=True)
-class SellingTerms:
-    """What selling one set through one channel costs. Percentages are of 100, amounts in the shop's currency."""
-
-    fee_pct: Decimal = ZERO
-    fee_fixed: Decimal = ZERO
-    fee_on_total: bool = True  # the channel takes its percentage of postage and tax too, not of the goods alone
-    payment_pct: Decimal = ZERO
-    payment_fixed: Decimal = ZERO
-    packing_cost: Decimal = ZERO
-    postage_charged: Decimal = ZERO
-    postage_paid: Decimal = ZERO
-    return_pct: Decimal = ZERO
-    tax_scheme: str = "none"
-    tax_pct: Decimal = ZERO
-    price_includes_tax: bool = True
-
-    def __post_init__(self) -> None:
-        if self.tax_scheme not in TAX_SCHEMES:
-            raise ValueError(f"unknown sales-tax scheme {self.tax_scheme!r}; use one of {', '.join(TAX_SCHEMES)}")
-
-
-@dataclass(frozen=True)
-class Proceeds:
-    """Where the buyer's money goes, to the cent. `contribution` is what is left after the cost of the piece."""
-
-    buyer_pays: Decimal
-    sales_tax: Decimal
-    channel_fee: Decimal
-    payment_fee: Decimal
-    packing: Decimal
-    postage_paid: Decimal
-    returns: Decimal
-    net: Decimal
-    contribution: Decimal
-
-
-def net_proceeds(price: Any, cost: Any, terms: SellingTerms) -> Proceeds:
-    """Proceeds of one set sold at `price` that cost `cost`.
-
-    Sales tax: "on the price" takes the rate out of what the buyer pays (or adds it when prices exclude tax); the
-    margin scheme for second-hand goods taxes what the buyer pays less the cost, tax included in that margin, never
-    below nothing (Council Directive 2006/112/EC, articles 312 to 315; articles from memory). Returns: the share of
-    sales that comes back is counted as its price lost (common practice, no source).
-    """
-    price, cost = Decimal(str(price)), Decimal(str(cost))
-    goods_and_postage = price + terms.postage_charged
-    rate = terms.tax_pct / 100
-    buyer_pays, tax = goods_and_postage, ZERO
-    if terms.tax_scheme == "on the price":
-        if terms.price_includes_tax:
-            tax = money(goods_and_postage * rate / (1 + rate))
-        else:
-            tax = money(goods_and_postage * rate)
-            buyer_pays = goods_and_postage + tax
-    elif terms.tax_scheme == "margin scheme":
-        tax = money(max(goods_and_postage - cost, ZERO) * rate / (1 + rate))
-    channel_fee = money((buyer_pays if terms.fee_on_total else price) * terms.fee_pct / 100 + terms.fee_fixed)
-    payment_fee = money(buyer_pays * terms.payment_pct / 100 + terms.payment_fixed)
-    returns = money(price * terms.return_pct / 100)
-    net = buyer_pays - tax - channel_fee - payment_fee - terms.packing_cost - terms.postage_paid - returns
-    return Proceeds(buyer_pays, tax, channel_fee, payment_fee, terms.packing_cost, terms.postage_paid, returns,
-                    money(net), money(net - cost))
-
-
-def floor_price(cost: Any, terms: SellingTerms, *, minimum_margin_pct: Any = 0,
-                minimum_margin: Any = 0) -> Decimal | None:
-    """Lowest price in whole cents whose contribution reaches both minimum margins; None when none does.
-
-    `minimum_margin_pct` is of the price, `minimum_margin` an amount a set. Found by halving between nothing and a very
-    high price (contribution grows with price), then cent by cent, because rounding fees makes the last cent uneven.
-    """
-    share, amount = Decimal(str(minimum_margin_pct)) / 100, Decimal(str(minimum_margin))
-
-    def reached(price: Decimal) -> bool:
-        return net_proceeds(price, cost, terms).contribution >= max(amount, price * share)
-
-    if not reached(_HIGHEST_PRICE):
-        return None
-    low, high = ZERO, _HIGHEST_PRICE
-    while high - low > CENT:
-        middle = ((low + high) / 2).quantize(CENT, ROUND_HALF_UP)
-        low, high = (low, middle) if reached(middle) else (middle, high)
-    for step in range(5, 0, -1):
-        lower = high - step * CENT
-        if lower >= 0 and reached(lower):
-            return lower
-    return high
-
-
-def price_with_ending(target: Any, endings: Iterable[Any], at_least: Any = 0) -> Decimal:
-    """The permitted price nearest to `target`, never below `at_least`; the lower one of two equally near.
-
-    An ending below 1 repeats every 1 (0.95 gives 7.95 and 8.95), one below 10 every 10 (4.90 gives 14.90), and so on.
-    With no endings the price is only rounded to the cent, upwards where `at_least` asks for it.
-    """
-    target, at_least = Decimal(str(target)), Decimal(str(at_least)).quantize(CENT, ROUND_CEILING)
-    candidates = []
-    for ending in map(lambda value: Decimal(str(value)), endings):
-        period = Decimal(1)
-        while period <= ending:
-            period *= 10
-        below = (target - ending) // period * period + ending
-        above_floor = -((ending - at_least) // period) * period + ending
-        candidates += [below - period, below, below + period, above_floor, above_floor - period, above_floor + period]
-    permitted = [money(c) for c in candidates if c > 0 and c >= at_least]
-    if not permitted:
-        return max(money(target), at_least)
-    return min(permitted, key=lambda price: (abs(price - target), price))
 
 
 @dataclass(frozen=True)
 class PricePolicy:
-    """The owner's simple policy; see the Settings sheet for each value's meaning."""
+    """The owner's policy from Settings. `keep_within_pct` and the `look_` limits are common practice, no source."""
 
     terms: SellingTerms
-    markup_low: Decimal = Decimal("0.90")
-    markup: Decimal = Decimal("1.00")
-    markup_high: Decimal = Decimal("1.15")
-    endings: Sequence[Decimal] = ()
+    endings: Sequence[Any] = ()
     minimum_margin_pct: Decimal = ZERO
-    minimum_margin: Decimal = ZERO
-    look_range_ratio: float = 4.0
+    lowest_markup: Decimal = ZERO
+    highest_markup: Decimal | None = None
+    largest_raise_pct: Decimal | None = None
+    largest_cut_pct: Decimal | None = None
+    keep_within_pct: float = 10.0
+    look_range_ratio: float = 5.0
     look_ask_ratio: float = 3.0
     look_min_sales: float = 1.0
-    look_min_type_sales: int = 3
+    carried_by_sales: float = 3.0
 
 
 @dataclass(frozen=True)
 class ListPrice:
-    """Decision for one stock row. `list_price` and `floor` are None where nothing can be computed."""
+    """Decision for one stock row. `list_price`, `floor` and `margin` are None where nothing can be computed."""
 
     list_price: Decimal | None
     floor: Decimal | None
@@ -166,79 +47,129 @@ class ListPrice:
     reason: str
 
 
-def _amount(value: Any) -> str:
-    return f"{Decimal(str(value)).quantize(CENT, ROUND_HALF_UP):,.2f}"
+@dataclass(frozen=True)
+class Evidence:
+    """What the model says of one set: fair price, range of one sale, range of the fair price itself, sales behind it.
+
+    `type_sales` counts usable sales of the same pricing type; `last_sale` says in words how old the last one is.
+    """
+
+    fair: float
+    low: float
+    high: float
+    fair_low: float
+    fair_high: float
+    n_sales: float
+    type_sales: int = 1
+    type_known: bool = True
+    last_sale: str = ""
+
+    @property
+    def words(self) -> str:
+        """For example: similar pieces sell around 26.00 (20.00-34.00, 14 sales, last 2 months ago)."""
+        behind = ", ".join(filter(None, (_count(self.n_sales), self.last_sale)))
+        return f"similar pieces sell around {_amount(self.fair)} ({_amount(self.low)}-{_amount(self.high)}, {behind})"
 
 
-def _known(value: Any) -> bool:
-    return value is not None and value == value
-
-
-def decide_list_price(policy: PricePolicy, *, fair: float | None, low: float | None, high: float | None,
-                      n_sales: float, ask: float | None, cost: float | None, on_hand: int,
-                      type_known: bool = True, type_sales: int | None = None, last_sale: str = "") -> ListPrice:
+def decide_list_price(policy: PricePolicy, evidence: Evidence, *, ask: float | None, cost: float | None,
+                      on_hand: int) -> ListPrice:
     """List price, floor, action and its reason for one set.
 
-    The ask is kept while it stands between markup_low and markup_high times the fair price and not below the floor;
-    otherwise the list price is the permitted ending nearest to fair x markup. "look" means a person should decide.
-    `type_sales`: usable sales of the same pricing type (None: not counted); `last_sale`: words for the age of the last.
+    The ask is kept while it stands within `keep_within_pct` of the fair price or inside the fair price's own range,
+    and not below the floor: what the sales cannot tell apart is no ground for a change. Otherwise the list price is
+    the ending nearest to the fair price, moved no further from the ask than the largest raise or cut in one go, and
+    never below the floor. "look" means that a person should decide.
     """
-    ask = ask if _known(ask) and ask > 0 else None
-    cost = cost if _known(cost) and cost >= 0 else None
-    floor = floor_price(cost or 0, policy.terms, minimum_margin_pct=policy.minimum_margin_pct,
-                        minimum_margin=policy.minimum_margin)
+    ask = money(ask) if _known(ask) and ask > 0 else None
+    cost = Decimal(str(cost)) if _known(cost) and cost >= 0 else None
+    floor = _floor(policy, cost or ZERO)
     if on_hand <= 0:
         return ListPrice(None, floor, None, None, "sold out", "none left: kept as history")
-    if not _known(fair) or fair <= 0:
+    if not _known(evidence.fair) or evidence.fair <= 0:
         return ListPrice(None, floor, None, None, "look", "no price could be estimated for this piece")
     if floor is None:
         return ListPrice(None, None, None, None, "look", "fees and margin in Settings leave no price that pays")
 
-    fair_d = Decimal(str(round(fair, 6)))
-    target = max(fair_d * policy.markup, floor)
-    price = price_with_ending(target, policy.endings, at_least=floor)
-    proceeds = net_proceeds(price, cost or 0, policy.terms)
-    margin_pct = float(proceeds.contribution / price * 100)
-
-    behind = f"{_count(n_sales)}{', ' + last_sale if last_sale else ''}"
-    around = f"similar pieces sell around {_amount(fair)} ({_amount(low)}-{_amount(high)}, {behind})"
-    asks = f"asks {_amount(ask)}; " if ask else "no ask yet; "
-
-    doubts = []
-    if not type_known and (type_sales or 0) < policy.look_min_type_sales:
-        doubts.append("the register does not know this type and the shop has hardly sold it")
-    if type_sales == 0:
-        doubts.append("no sale of this type is behind the estimate")
-    elif n_sales < policy.look_min_sales:
-        doubts.append("hardly any sale is behind the estimate")
-    if high / low > policy.look_range_ratio:
-        doubts.append(f"the range is wide: the high end is {high / low:.1f} times the low end")
-    if cost is not None and cost > fair:
-        doubts.append(f"it cost {_amount(cost)}, more than similar pieces bring")
-    elif floor > fair_d * policy.markup_high:
-        doubts.append(f"its floor of {_amount(floor)} is above what similar pieces bring")
-    if ask and not 1 / policy.look_ask_ratio <= ask / fair <= policy.look_ask_ratio:
-        times = max(ask / fair, fair / ask)
-        doubts.append(f"the ask is {times:.1f} times {'above' if ask > fair else 'below'} the estimate: "
-                      "check the description, the set size and the ask")
-
+    price, limits = _target(policy, evidence, ask, cost, floor)
+    asks = f"asks {_amount(ask)}" if ask is not None else "no ask yet"
+    doubts = _doubts(policy, evidence, ask, cost, floor)
     if doubts:
-        action, reason = "look", f"{asks}{around}; {'; '.join(doubts)}"
+        action, limits = "look", doubts
     elif ask is None:
-        action, reason = "list", f"{asks}{around}"
+        action = "list"
+    elif price == ask or (ask >= floor and _is_near(policy, evidence, ask)):
+        action, price, limits = "keep", ask, []
     else:
-        ask_d = money(ask)
-        kept = policy.markup_low * fair_d <= ask_d <= policy.markup_high * fair_d and ask_d >= floor
-        if kept or ask_d == price:
-            action, price, reason = "keep", ask_d, f"{asks}{around}"
-            proceeds = net_proceeds(price, cost or 0, policy.terms)
-            margin_pct = float(proceeds.contribution / price * 100)
-        else:
-            action, reason = ("raise" if price > ask_d else "lower"), f"{asks}{around}"
-            if price == price_with_ending(floor, policy.endings, at_least=floor) and target == floor:
-                reason += f"; held at the floor of {_amount(floor)}"
-    return ListPrice(price, floor, proceeds.contribution if cost is not None else None,
-                     margin_pct if cost is not None else None, action, reason)
+        action = "raise" if price > ask else "lower"
+    bill = net_proceeds(price, cost or ZERO, policy.terms)
+    return ListPrice(price, floor, None if cost is None else bill.contribution,
+                     None if cost is None else bill.margin_pct, action,
+                     "; ".join([asks, evidence.words, *limits]))
+
+
+def _floor(policy: PricePolicy, cost: Decimal) -> Decimal | None:
+    floor = floor_price(cost, policy.terms, minimum_margin_pct=policy.minimum_margin_pct)
+    return None if floor is None else max(floor, (cost * policy.lowest_markup).quantize(CENT, ROUND_CEILING))
+
+
+def _target(policy: PricePolicy, evidence: Evidence, ask: Decimal | None, cost: Decimal | None,
+            floor: Decimal) -> tuple[Decimal, list[str]]:
+    """The list price the policy leads to, and which limits held it, in words."""
+    target, limits = Decimal(str(round(evidence.fair, 6))), []
+    if cost and policy.highest_markup and evidence.n_sales < policy.carried_by_sales:
+        highest = cost * policy.highest_markup
+        if target > highest:
+            target = highest
+            limits.append(f"held to {policy.highest_markup:g} times its cost, as few sales carry more")
+    if ask is not None and policy.largest_raise_pct is not None and target > ask * (1 + policy.largest_raise_pct / 100):
+        target = ask * (1 + policy.largest_raise_pct / 100)
+        limits.append(f"raised by {policy.largest_raise_pct:g} % at most in one go")
+    if ask is not None and policy.largest_cut_pct is not None and target < ask * (1 - policy.largest_cut_pct / 100):
+        target = ask * (1 - policy.largest_cut_pct / 100)
+        limits.append(f"cut by {policy.largest_cut_pct:g} % at most in one go")
+    if target < floor:
+        target, limits = floor, [f"held at its floor of {_amount(floor)}"]
+    return price_with_ending(target, policy.endings, at_least=floor), limits
+
+
+def _is_near(policy: PricePolicy, evidence: Evidence, ask: Decimal) -> bool:
+    band = policy.keep_within_pct / 100
+    low = min(evidence.fair * (1 - band), evidence.fair_low)
+    high = max(evidence.fair * (1 + band), evidence.fair_high)
+    return low <= float(ask) <= high
+
+
+def _doubts(policy: PricePolicy, evidence: Evidence, ask: Decimal | None, cost: Decimal | None,
+            floor: Decimal) -> list[str]:
+    """Why a person should decide, in words; empty where nothing is in doubt."""
+    doubts = []
+    if not evidence.type_known and evidence.type_sales < policy.carried_by_sales:
+        doubts.append("the register does not know this type and the shop has hardly sold it")
+    elif evidence.type_sales == 0:
+        doubts.append("no sale of this type is behind the estimate")
+    elif evidence.n_sales < policy.look_min_sales:
+        doubts.append("hardly any sale is behind the estimate")
+    spread = evidence.high / evidence.low
+    if spread > policy.look_range_ratio:
+        doubts.append(f"the range is wide: its high end is {spread:.1f} times its low end")
+    if cost is not None and float(cost) > evidence.fair:
+        doubts.append(f"it cost {_amount(cost)}, more than similar pieces bring")
+    elif float(floor) > evidence.fair * (1 + policy.keep_within_pct / 100):
+        doubts.append(f"its floor of {_amount(floor)} is above what similar pieces bring")
+    if ask is not None:
+        times = float(ask) / evidence.fair
+        if not 1 / policy.look_ask_ratio <= times <= policy.look_ask_ratio:
+            size = f"{max(times, 1 / times):.1f} times {'above' if times > 1 else 'below'}"
+            doubts.append(f"the ask is {size} the estimate: check description, set size and ask")
+    return doubts
+
+
+def _amount(value: Any) -> str:
+    return f"{money(value):,.2f}"
+
+
+def _known(value: Any) -> bool:
+    return value is not None and value == value
 
 
 def _count(n_sales: float) -> str:
@@ -269,27 +200,107 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     """List price, floor, action and reason for every stock row, same index, in stock order.
 
     `model` is a fitted PriceModel, `stock` a clean Stock table, `shop` the Shop whose Settings hold the policy and
-    whose Sales tell what is left of each sku. Columns: the description of the piece, `on_hand` (sets), `cost`, `ask`,
-    `fair_price`, `low`, `high`, `n_sales`, `basis`, `list_price`, `floor`, `margin`, `margin_pct`, `difference`
-    (list price less ask, times sets on hand), `action` (one of ACTIONS), `reason`, `row` (of the Stock sheet).
+    whose Sales tell what is left of each sku. Columns: `sku`, `type`, `piece` (the description in words), `on_hand`
+    (sets), `cost` and `ask` (a set, the shop's currency), `fair_price`, `low`, `high`, `n_sales`, `basis`,
+    `list_price`, `floor`, `margin`, `margin_pct` (of the net price), `difference` (list price less ask, times sets on
+    hand), `action` (one of ACTIONS), `reason`, `row` (of the Stock sheet).
     """
     import pandas as pd
 
-    from pricing.decisions.shop_policy import policy_from_settings
+    policy = policy_of(shop)
+    left = sets_on_hand(stock, shop.sales)
+    estimate = model.estimate(stock.assign(qty=1)) if len(stock) else pd.DataFrame(columns=list(_ESTIMATED))
+    by_type = shop.sales.groupby("canonical_type")["sold_on"]
+    counts, last_sold = by_type.size(), by_type.max()
 
-    policy = policy_from_settings(shop.settings)
-    on_hand = sets_on_hand(stock, shop.sales)
-    estimate = _estimate(model, stock)
-    type_sales = shop.sales["canonical_type"].value_counts() if len(shop.sales) else pd.Series(dtype=int)
-    last_sold = shop.sales.groupby("canonical_type")["sold_on"].max() if len(shop.sales) else pd.Series(dtype=object)
-
-    plans = []
-    for position, (index, piece) in enumerate(stock.iterrows()):
+    rows = []
+    for piece, quote, on_hand in zip(stock.to_dict("records"), estimate.to_dict("records"), left, strict=True):
         canonical = piece["canonical_type"]
-        quote = estimate.iloc[position]
-        plans.append(decide_list_price(
-            policy, fair=quote["fair_price"], low=quote["low"], high=quote["high"], n_sales=quote["n_sales"],
-            ask=piece.get("ask"), cost=piece.get("cost"), on_hand=int(on_hand.loc[index]),
-            type_known=bool(piece.get("type_known", True)), type_sales=int(type_sales.get(canonical, 0)),
-            last_sale=age_in_words(last_sold.get(canonical), model.as_of),
-        ))
+        evidence = Evidence(
+            quote["fair_price"], quote["low"], quote["high"], quote["fair_low"], quote["fair_high"], quote["n_sales"],
+            int(counts.get(canonical, 0)), bool(piece.get("type_known", True)),
+            age_in_words(last_sold.get(canonical), model.as_of))
+        decision = decide_list_price(policy, evidence, ask=piece["ask"], cost=piece["cost"], on_hand=on_hand)
+        price = _float(decision.list_price)
+        change = price - piece["ask"] if price is not None and _known(piece["ask"]) else None
+        rows.append({
+            "sku": piece["sku"], "type": piece["type"], "piece": piece_in_words(piece), "on_hand": on_hand,
+            "cost": piece["cost"], "ask": piece["ask"], **{name: quote[name] for name in _ESTIMATED},
+            "list_price": price, "floor": _float(decision.floor), "margin": _float(decision.margin),
+            "margin_pct": decision.margin_pct, "difference": None if change is None else round(change * on_hand, 2),
+            "action": decision.action, "reason": decision.reason, "row": piece.get("row"),
+        })
+    plan = pd.DataFrame(rows, index=stock.index, columns=list(PLAN_COLUMNS))
+    numbers = ["cost", "ask", "fair_price", "low", "high", "n_sales", "list_price", "floor", "margin", "margin_pct",
+               "difference"]
+    return plan.astype({name: float for name in numbers})
+
+
+_ESTIMATED = ("fair_price", "low", "high", "n_sales", "basis")
+PLAN_COLUMNS = ("sku", "type", "piece", "on_hand", "cost", "ask", *_ESTIMATED, "list_price", "floor", "margin",
+                "margin_pct", "difference", "action", "reason", "row")
+
+
+def policy_of(shop: Any) -> PricePolicy:
+    """The price policy of a shop: its Settings, through its most used channel, with that channel's usual postage."""
+    settings = shop.settings
+    channel = usual_channel(shop.sales)
+    fee_pct, fee_fixed = settings.fee(channel)
+    charged, paid = usual_postage(shop.sales, channel)
+    terms = SellingTerms(
+        fee_pct=_decimal(fee_pct), fee_fixed=_decimal(fee_fixed), payment_pct=_decimal(settings.payment_fee_pct),
+        payment_fixed=_decimal(settings.payment_fee_fixed), packing_cost=_decimal(settings.packing_cost),
+        postage_charged=ZERO if settings.postage_included(channel) else charged, postage_paid=paid,
+        return_pct=_decimal(settings.return_rate_pct), tax_scheme=settings.tax_scheme,
+        tax_pct=_decimal(settings.tax_rate_pct), price_includes_tax=settings.prices_include_tax,
+    )
+    return PricePolicy(
+        terms, settings.price_endings, _decimal(settings.minimum_margin_pct), _decimal(settings.lowest_markup),
+        _decimal(settings.highest_markup), _decimal(settings.largest_raise_pct), _decimal(settings.largest_cut_pct),
+    )
+
+
+def usual_channel(sales: pd.DataFrame) -> str:
+    """The channel of most sale lines; "unknown" when none is stated."""
+    stated = sales.loc[sales["channel"] != "unknown", "channel"]
+    return "unknown" if stated.empty else str(stated.mode().iloc[0])
+
+
+def usual_postage(sales: pd.DataFrame, channel: str) -> tuple[Decimal, Decimal]:
+    """Median postage charged and paid on a sale line of the channel, each nothing where none is noted."""
+    lines = sales[sales["channel"] == channel]
+    charged, paid = lines["postage_charged"].median(), lines["postage_paid"].median()
+    return money(charged) if _known(charged) else ZERO, money(paid) if _known(paid) else ZERO
+
+
+def sets_on_hand(stock: pd.DataFrame, sales: pd.DataFrame) -> list[int]:
+    """Whole sets left of each stock row: its tubes less the tubes Sales sold of the sku; a returned sale comes back."""
+    kept = sales[(sales["sku"] != "") & sales["sku"].notna() & sales["returned_on"].isna()]
+    tubes = (kept["set_size"] * kept["qty"]).groupby(kept["sku"]).sum()
+    sold = stock["sku"].map(tubes).fillna(0)
+    left = (stock["qty"] * stock["set_size"] - sold) // stock["set_size"]
+    return [int(sets) for sets in left.clip(lower=0)]
+
+
+def piece_in_words(piece: Any) -> str:
+    """Maker, era, construction, grade, reading and set in one line, unknowns left out; Stock columns of one row."""
+    words = [piece[name] for name in ("maker", "era", "variant") if piece.get(name) not in (None, "", "unknown")]
+    brand = piece.get("brand")
+    if brand not in (None, "", "unknown", piece.get("maker")):
+        words.append(f"printed {brand}")
+    grade = piece.get("grade")
+    words.append("grade unknown" if grade in (None, "", "unknown") else grade)
+    if _known(piece.get("reading_pct")):
+        words.append(f"{piece['reading_pct']:.0f} %")
+    size = int(piece.get("set_size") or 1)
+    if size > 1:
+        words.append({2: "pair", 4: "quad"}.get(size, f"set of {size}"))
+    return ", ".join(map(str, words))
+
+
+def _decimal(value: Any) -> Decimal:
+    return Decimal(str(value))
+
+
+def _float(value: Decimal | None) -> float | None:
+    return None if value is None else float(value)

@@ -6,16 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pricing.decisions.list_price import (
-    PricePolicy,
-    SellingTerms,
-    age_in_words,
-    decide_list_price,
-    floor_price,
-    money,
-    net_proceeds,
-    price_with_ending,
-)
+from pricing.decisions.list_price import Evidence, PricePolicy, age_in_words, decide_list_price
+from pricing.decisions.net_proceeds import SellingTerms, floor_price, money, net_proceeds, price_with_ending
 
 # The fee of the worked markdown case: 13.25 % and 0.40, no postage, no tax.
 MARKETPLACE = SellingTerms(fee_pct=D("13.25"), fee_fixed=D("0.40"))
@@ -104,83 +96,119 @@ def test_floor_reaches_the_margin_and_a_few_cents_less_does_not(cost, fee, fixed
     terms = SellingTerms(fee_pct=D(fee) / 100, fee_fixed=D(fixed) / 100, tax_scheme=scheme, tax_pct=D(19))
     share = D(margin) / 100
     floor = floor_price(D(cost) / 100, terms, minimum_margin_pct=share)
-    if floor is None:
-        assert fee + margin >= 8000 or fee + margin >= 10000 * (1 - 19 / 119)
-        return
-    assert net_proceeds(floor, D(cost) / 100, terms).contribution >= floor * share / 100
+    assert floor is not None
+    bill = net_proceeds(floor, D(cost) / 100, terms)
+    assert bill.contribution >= bill.net_sales * share / 100
     lower = floor - D("0.06")
     if lower > 0:
-        assert net_proceeds(lower, D(cost) / 100, terms).contribution < lower * share / 100
+        bill = net_proceeds(lower, D(cost) / 100, terms)
+        assert bill.contribution < bill.net_sales * share / 100
 
 
 @pytest.mark.parametrize("target, endings, at_least, price", [
-    ("26.00", ["0.00", "0.50"], 0, "26.00"),
-    ("26.20", ["0.90"], 0, "25.90"),
-    ("26.40", ["0.90"], 0, "25.90"),  # equally near: the lower one
-    ("26.41", ["0.90"], 0, "26.90"),
-    ("26.20", ["0.90"], "25.91", "26.90"),  # the nearest is below the floor
+    ("26.00", [".00", ".50"], 0, "26.00"),
+    ("26.20", [".90"], 0, "25.90"),
+    ("26.39", [".90"], 0, "25.90"),
+    ("26.40", [".90"], 0, "26.90"),  # equally near: the higher one
+    ("26.20", [".90"], "25.91", "26.90"),  # the nearest is below the floor
     ("26.20", ["4.90", "9.90"], 0, "24.90"),
     ("28.00", ["4.90", "9.90"], 0, "29.90"),
-    ("0.40", ["0.90"], 0, "0.90"),
-    ("0.02", ["0.00"], 0, "1.00"),
+    ("26.20", ["5", "9"], 0, "25.00"),
+    ("160.00", ["99"], 0, "199.00"),
+    ("0.40", [".90"], 0, "0.90"),
+    ("0.02", [".00"], 0, "1.00"),
     ("12.345", [], 0, "12.35"),
     ("12.00", [], "12.341", "12.35"),
 ])
 def test_price_endings(target, endings, at_least, price):
-    """The nearest permitted ending, the lower of two, never below the floor."""
+    """The nearest permitted ending, the higher of two, never below the floor."""
     assert price_with_ending(target, endings, at_least) == D(price)
 
 
 @given(target=st.integers(1, 200_000), floor=st.integers(0, 200_000),
-       endings=st.lists(st.sampled_from(["0.00", "0.50", "0.90", "0.95", "4.90", "9.00", "49.00"]), max_size=3))
+       endings=st.lists(st.sampled_from([".00", ".50", ".9", "4.90", "9", "49", "99.99"]), max_size=3))
 def test_price_endings_never_pass_the_floor(target, floor, endings):
     """Whatever the endings, the price is positive and not below the floor."""
     price = price_with_ending(D(target) / 100, endings, D(floor) / 100)
     assert price > 0 and price >= D(floor) / 100
 
 
-POLICY = PricePolicy(MARKETPLACE, endings=(D("0.00"), D("0.50")))
-GOOD = dict(fair=26.0, low=20.0, high=34.0, n_sales=14.2, cost=8.0, on_hand=1, last_sale="last 2 months ago")
+POLICY = PricePolicy(MARKETPLACE, endings=(".00", ".50"), minimum_margin_pct=D(10), lowest_markup=D("1.3"),
+                     highest_markup=D(12), largest_raise_pct=D(25), largest_cut_pct=D(20))
+EVIDENCE = dict(fair=26.0, low=20.0, high=34.0, fair_low=24.0, fair_high=28.2, n_sales=14.2, type_sales=20,
+                last_sale="last 2 months ago")
 
 
-@pytest.mark.parametrize("ask, action, price", [(18, "raise", "26.00"), (40, "lower", "26.00"), (27, "keep", "27.00"),
-                                                (None, "list", "26.00"), (100, "look", "26.00"), (5, "look", "26.00")])
+def decide(ask, cost=8.0, on_hand=1, policy=POLICY, **evidence):
+    """The decision for the ordinary piece above, changed where asked."""
+    return decide_list_price(policy, Evidence(**{**EVIDENCE, **evidence}), ask=ask, cost=cost, on_hand=on_hand)
+
+
+@pytest.mark.parametrize("ask, action, price", [
+    (22, "raise", "26.00"), (18, "raise", "22.50"), (30, "lower", "26.00"), (40, "lower", "32.00"),
+    (28.2, "keep", "28.20"), (23.5, "keep", "23.50"), (None, "list", "26.00"), (100, "look", "80.00"),
+    (5, "look", "14.50"),
+])
 def test_actions(ask, action, price):
-    """Kept within 0.90 to 1.15 times the fair price, moved outside it, looked at when three times off."""
-    plan = decide_list_price(POLICY, ask=ask, **GOOD)
+    """Kept near the fair price; moved by at most a quarter up and a fifth down; looked at when three times off.
+
+    5.00: a quarter up is 6.25, but the floor of (8 + 0.40) / (1 - 0.1325 - 0.10) = 10.94 is above that and so is
+    8 x 1.3 = 10.40, and the ending above 10.94 is 11.00.
+    """
+    if ask == 5:
+        price = "11.00"
+    plan = decide(ask)
     assert (plan.action, plan.list_price) == (action, D(price))
 
 
 def test_reason_in_plain_words():
     """The reason says what it asks, what similar pieces sell for, and what is behind that."""
-    plan = decide_list_price(POLICY, ask=18, **GOOD)
-    assert plan.reason == "asks 18.00; similar pieces sell around 26.00 (20.00-34.00, 14 sales, last 2 months ago)"
+    assert decide(22).reason == (
+        "asks 22.00; similar pieces sell around 26.00 (20.00-34.00, 14 sales, last 2 months ago)")
+
+
+@pytest.mark.parametrize("ask, words", [(18, "raised by 25 % at most in one go"), (40, "cut by 20 % at most")])
+def test_a_step_that_was_held_says_so(ask, words):
+    """Where the largest raise or cut held the list price, the reason names it."""
+    assert words in decide(ask).reason
+
+
+def test_ask_below_its_floor_is_not_kept():
+    """Cost 18: floor (18 + 0.40) / 0.7675 = 23.974, so 23.98; an ask of 23.50 near the fair price goes up to 24.00, the ending."""
+    plan = decide(23.5, cost=18.0, fair=24.0, fair_low=22.0)
+    assert (plan.floor, plan.action, plan.list_price) == (D("23.98"), "raise", D("24.00"))
+
+
+def test_highest_markup_holds_where_few_sales_carry_the_price():
+    """Cost 1.50 x 12 = 18.00 holds with 2 sales behind, not with 14."""
+    assert decide(None, cost=1.5, n_sales=2.0).list_price == D("18.00")
+    assert decide(None, cost=1.5).list_price == D("26.00")
 
 
 @pytest.mark.parametrize("change, words", [
-    (dict(high=90.0), "range is wide"),
+    (dict(high=120.0), "range is wide"),
     (dict(type_known=False, type_sales=1), "does not know this type"),
     (dict(type_sales=0), "no sale of this type"),
     (dict(n_sales=0.3), "hardly any sale"),
     (dict(cost=30.0), "more than similar pieces bring"),
-    (dict(cost=25.9), "floor of"),
+    (dict(cost=25.0), "its floor of"),
     (dict(fair=float("nan")), "no price could be estimated"),
 ])
 def test_look_when_in_doubt(change, words):
     """Each doubt sends the row to a person and says why."""
-    plan = decide_list_price(POLICY, ask=24, **{**GOOD, **change})
+    plan = decide(24, **change)
     assert plan.action == "look" and words in plan.reason
 
 
 def test_sold_out_rows_stay_as_history():
     """Nothing on hand: no list price, no change asked."""
-    plan = decide_list_price(POLICY, ask=24, **{**GOOD, "on_hand": 0})
+    plan = decide(24, on_hand=0)
     assert (plan.action, plan.list_price) == ("sold out", None)
 
 
 def test_margin_unknown_without_a_cost():
     """A piece with no cost has no margin; nought is never taken for the cost in what is shown."""
-    plan = decide_list_price(POLICY, ask=18, **{**GOOD, "cost": None})
+    plan = decide(22, cost=None)
     assert plan.margin is None and plan.margin_pct is None
 
 
