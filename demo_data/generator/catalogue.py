@@ -1,4 +1,4 @@
-"""What exists in the invented shop's world: tube types, makers, printed brands, vocabularies.
+"""What exists in the world of Thrandlewick Tubes, an invented shop: tube types, makers, printed brands, vocabularies.
 
 Type numbers are real designations. Every maker and brand is a coined word: no maker of tubes, electronics
 brand or shop is meant, and none was known to the author by these names.
@@ -7,8 +7,6 @@ brand or shop is meant, and none was known to the author by these names.
 from __future__ import annotations
 
 from dataclasses import dataclass
-
-SHOP = "Thrandlewick Tubes"
 
 # makers whose works were in the west (first decade, last decade) and in the east
 MAKERS_WEST = {

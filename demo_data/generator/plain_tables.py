@@ -5,12 +5,11 @@ from __future__ import annotations
 import pandas as pd
 
 from generator.bench import ASPECTS
-from generator.catalogue import SHOP
 
 # One entry a position, going on where a line is indented; the last part is the note. Figures are those of the
 # stories in the trade: Quibbet Fifteen asks more plate and screen volts than an EL84 may take; Perrigosh
-# Single has a 5 V 2 A rectifier winding and 6V6GT near their plate limit; Zwindle Phono heats a 12AX7 at 6.3 V over
-# pins 4+5 and 9.
+# Single has a 5 V 2 A rectifier winding and 6V6GT near their plate limit; Zwindle Phono heats a 12AX7 at
+# 6.3 V over pins 4+5 and 9.
 CIRCUITS = """
 circuit=Murgle Ten fitted_type=12AX7 position=V1 base=noval plate_v=180 plate_ma=0.9 sections_used=2
     heater_v=6.3 heater_a=0.3 heater_string=parallel heater_cathode_v=-1.5 grid_leak_ohm=1000000
@@ -91,8 +90,8 @@ circuit=Nackering Line fitted_type=6X4 position=V4 base=B7G heater_v=6.3 heater_
 """
 CIRCUIT_COLUMNS = """
     circuit fitted_type position base plate_v plate_ma plate_w section sections_used screen_v screen_w
-    cathode_ma heater_v heater_a heater_string heater_cathode_v grid_leak_ohm bias winding_v dc_ma first_cap_uf
-    plate_supply_ohm mains_variation_pct note
+    cathode_ma heater_v heater_a heater_string heater_cathode_v grid_leak_ohm bias winding_v dc_ma
+    first_cap_uf plate_supply_ohm mains_variation_pct note
 """.split()
 
 TYPE_COLUMNS = """
@@ -181,28 +180,30 @@ TYPES = [
 ]
 
 SETTINGS = [
-    ("shop", SHOP, "", "Name of the shop. Invented: no such shop exists"),
-    ("currency", "EUR", "", "Currency of prices where none is typed"),
-    ("sales tax scheme", "margin scheme", "", "none, on the price, or margin scheme for second-hand goods"),
+    ("currency", "EUR", "ISO code", "Currency of prices where none is typed"),
+    ("date order", "day first", "", "How 03/04/2023 is meant"),
+    ("sales tax scheme", "margin scheme", "", "None, on the price, or margin scheme for second-hand goods"),
     ("sales tax rate", "19", "%", "Rate of the sales tax"),
-    ("prices include tax", "yes", "", "Whether prices are typed with the tax in them"),
-    ("payment fee", "2.9", "%", "Share of the payment kept by the payment service"),
-    ("payment fee fixed", "0.30", "EUR", "Fixed part of the payment fee"),
-    ("fee marketplace", "13.25", "%", "Share of price and postage kept by the marketplace"),
-    ("fee fixed marketplace", "0.40", "EUR", "Fixed part of the marketplace's fee"),
-    ("fee auction", "10", "%", "Share of the price kept by the auction house"),
-    ("fee own site", "0", "%", "Own site: only the payment fee"),
-    ("packing cost", "1.20", "EUR", "Box and padding of one parcel"),
-    ("return rate", "4", "%", "Share of sales that come back"),
-    ("target return", "60", "%", "Return wanted on money put into a lot"),
-    ("holding cost", "8", "% a year", "Cost of money and room of unsold stock"),
-    ("minimum margin", "25", "%", "No list price below this margin"),
-    ("price endings", "0", "", "Last digit a list price is rounded to"),
+    ("prices include tax", "yes", "yes or no", "Whether prices are typed with the tax in them"),
+    ("postage included", "no", "yes or no", "Whether prices include postage"),
+    ("fee: marketplace", "13.25", "% of the price", "Share kept by the marketplace"),
+    ("fixed fee: marketplace", "0.40", "EUR per order", "Fixed part of the marketplace's fee"),
+    ("fee: auction", "10", "% of the price", "Share kept by the auction house"),
+    ("payment fee", "2.9", "% of the price", "Share kept by the payment service"),
+    ("fixed payment fee", "0.30", "EUR per order", "Fixed part of the payment fee"),
+    ("packing cost", "1.20", "EUR per order", "Box and padding"),
+    ("return rate", "4", "% of sales", "Share of sales that come back"),
+    ("target return", "60", "% of the purchase", "Return wanted on money put into a lot"),
+    ("holding cost", "8", "% of cost a year", "Cost of money and room of unsold stock"),
+    ("minimum margin", "25", "% of the net price", "No list price below this margin"),
+    ("price endings", ".00 .50", "", "Endings of list prices"),
     ("reject limit", "65", "% of nominal", "Readings below it are rejects"),
-    ("match tolerance plate current", "5", "%", "Widest spread of plate current in a set"),
-    ("match tolerance gm", "10", "%", "Widest spread of mutual conductance in a set"),
+    ("match plate current", "5", "% of the mean", "Widest spread of plate current in a set"),
+    ("match gm", "10", "% of the mean", "Widest spread of mutual conductance in a set"),
+    ("nominal: bench A EL84", "11.3", "mA/V", "What bench A shows for an average tube"),
+    ("nominal: bench B EL84", "12.43", "mA/V", "What bench B shows for an average tube"),
     *(
-        (f"quality weight {aspect}", f"{weight:g}", "", "Weight of this aspect in quality")
+        (f"quality weight: {aspect}", f"{weight:g}", "weight", "How much the aspect counts")
         for aspect, weight in ASPECTS.items()
     ),
 ]
