@@ -148,7 +148,9 @@ CODES: dict[str, Code] = {
         "Delete one if it is the same sale entered twice.", CHECK),
     "ask_each": Code(
         "'{value}' is a price each; a set of {size} comes to {taken}.", "Write the price of one set.", CHECK),
-    "row_blank": Code("The row is blank.", "Delete it.", LEFT_OUT),
+    "row_blank": Code("The row has nothing in the columns that are read.", "Fill it in or delete it.", LEFT_OUT),
+    "double_sheet": Code("The sheet '{value}' is {table} in other words, and '{kept}' was read for it.",
+                         "Move its rows to '{kept}', or rename it.", IGNORED),
     # settings
     "unknown_setting": Code(
         "There is no setting '{value}'{near}; the row was not used.", "Correct the key; the About sheet lists all.",

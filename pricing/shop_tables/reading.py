@@ -1,0 +1,239 @@
+"""Opening a shop's file: xlsx, xlsm, ods, one CSV (Sales) or a folder of CSVs named after the tables.
+
+Sizes are checked before anything is unpacked: a workbook of a few kilobytes can claim billions of cells.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import zipfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from pricing.shop_tables.headings import table_of_sheet
+
+MOST_UNPACKED_BYTES = 600_000_000
+MOST_CELLS = 30_000_000
+MOST_REPEATS = 2_000
+WORKBOOKS = (".xlsx", ".xlsm", ".ods")
+
+
+class ShopFileError(Exception):
+    """A file that cannot be read at all. The message names the file, what was met and what would mend it.
+
+    `path` is the file, `remedy` the last sentence of the message.
+    """
+
+    def __init__(self, path: Path | str, what: str, remedy: str) -> None:
+        self.path, self.remedy = Path(path), remedy
+        super().__init__(f"{path}: {what} {remedy}")
+
+
+class RawSheet(NamedTuple):
+    """One sheet as it stands: `rows` from row 1 of the sheet, cells as Python values, "" or None where blank."""
+
+    name: str
+    rows: list[list[Any]]
+
+
+def read_sheets(path: Path | str) -> list[RawSheet]:
+    """Every sheet of a shop's file that is named after a table. ShopFileError when the file cannot be read."""
+    path = Path(path)
+    if path.is_dir():
+        return _read_folder(path)
+    if not path.exists():
+        raise ShopFileError(path, "there is no such file.", "Check the name and the folder.")
+    ending = path.suffix.casefold()
+    if ending in (".csv", ".txt", ".tsv"):
+        return [RawSheet("Sales", read_csv(path))]
+    if ending in WORKBOOKS:
+        return _read_workbook(path)
+    raise ShopFileError(path, f"'{ending or 'no ending'}' is not a kind of file that is read here.",
+                        "Save it as .xlsx, .ods or .csv.")
+
+
+def _read_folder(path: Path) -> list[RawSheet]:
+    sheets = []
+    for one in sorted(path.iterdir()):
+        table = table_of_sheet(one.stem) if one.suffix.casefold() == ".csv" else None
+        if table:
+            sheets.append(RawSheet(one.stem, read_csv(one)))
+    if not sheets:
+        raise ShopFileError(path, "the folder holds no CSV named after a table.",
+                            "Name the files Sales.csv, Stock.csv and so on.")
+    return sheets
+
+
+def read_csv(path: Path) -> list[list[str]]:
+    """Rows of a CSV in UTF-8, UTF-16 or Windows-1252, separated by comma, semicolon, tab or bar."""
+    size = path.stat().st_size
+    if size > MOST_UNPACKED_BYTES:
+        raise ShopFileError(path, f"the file has {size:,} bytes, more than is read at once.", "Split it by year.")
+    data = path.read_bytes()
+    if data[:4] == b"PK\x03\x04":
+        raise ShopFileError(path, "the file is named .csv but holds a workbook.", "Rename it to .xlsx or .ods.")
+    text = _decode(data)
+    if not text.strip():
+        raise ShopFileError(path, "the file is empty.", "Export the table again.")
+    try:
+        return [list(row) for row in csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text))]
+    except csv.Error as error:
+        raise ShopFileError(path, f"the text cannot be split into cells ({error}).",
+                            "Look for a quotation mark that is never closed, and export again.") from error
+
+
+def _decode(data: bytes) -> str:
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return data.decode("utf-16", "replace")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", "replace")
+
+
+def _delimiter(text: str) -> str:
+    """The mark that splits the first lines most often and most evenly."""
+    lines = [line for line in text[:20_000].splitlines() if line.strip()][:10]
+    best, delimiter = (0, 0), ","
+    for mark in ",;\t|":
+        counts = sorted(line.count(mark) for line in lines)
+        score = (counts[len(counts) // 2], counts[-1])
+        if score > best:
+            best, delimiter = score, mark
+    head = next((line for line in lines if any(mark in line for mark in ",;\t|")), "")
+    # decimal commas may outnumber the semicolons of the heading
+    return ";" if delimiter == "," and head.count(";") > head.count(",") else delimiter
+
+
+def _read_workbook(path: Path) -> list[RawSheet]:
+    from python_calamine import CalamineError, CalamineWorkbook, PasswordError, SheetTypeEnum
+
+    _check_workbook(path)
+    try:
+        with CalamineWorkbook.from_path(str(path)) as book:
+            names = [meta.name for meta in book.sheets_metadata if meta.typ == SheetTypeEnum.WorkSheet]
+            wanted = [name for name in names if table_of_sheet(name)]
+            if not any(table_of_sheet(name) == "Sales" for name in wanted):
+                raise ShopFileError(path, f"there is no sheet named Sales; sheets met: {', '.join(names) or 'none'}.",
+                                    "Name the sheet that lists your sales 'Sales'.")
+            return [RawSheet(name, book.get_sheet_by_name(name).to_python(skip_empty_area=False)) for name in wanted]
+    except PasswordError as error:
+        raise ShopFileError(path, "the workbook is locked with a password.", "Save it without one.") from error
+    except (CalamineError, OSError, ValueError, zipfile.BadZipFile) as error:
+        raise _damaged(path, error) from error
+
+
+def _damaged(path: Path, error: Exception | str) -> ShopFileError:
+    return ShopFileError(path, f"the workbook is damaged or incomplete ({error}).",
+                         "Open it in a spreadsheet, save it under a new name, and use that.")
+
+
+def _check_workbook(path: Path) -> None:
+    """Refuses what is no workbook, what is too large unpacked, and sheets that claim absurd ranges."""
+    with path.open("rb") as file:
+        start = file.read(8)
+    if not start:
+        raise ShopFileError(path, "the file is empty.", "Save the workbook again.")
+    if start[:4] == b"\xd0\xcf\x11\xe0":
+        raise ShopFileError(path, "the file is an old .xls workbook or is locked with a password.",
+                            "Save it as .xlsx without a password.")
+    if start[:2] != b"PK":
+        raise ShopFileError(path, f"the file is named {path.suffix} but is not a workbook; it begins as text or "
+                                  "something else.",
+                            "If it is a text table rename it to .csv, otherwise save it again as .xlsx.")
+    try:
+        with zipfile.ZipFile(path) as book:
+            size = sum(part.file_size for part in book.infolist())
+            if size > MOST_UNPACKED_BYTES:
+                raise ShopFileError(path, f"unpacked the workbook would take {size:,} bytes, more than "
+                                          f"{MOST_UNPACKED_BYTES:,}.", "Split it, or remove what does not belong.")
+            if path.suffix.casefold() == ".ods":
+                _check_ods(path, book)
+            else:
+                for name, part in _sheet_parts(book):
+                    if table_of_sheet(name):
+                        _check_sheet(path, name, book.read(part))
+    except ShopFileError:
+        raise
+    except Exception as error:  # zipfile and zlib raise many kinds; each means the same to the owner
+        raise _damaged(path, error) from error
+
+
+def _sheet_parts(book: zipfile.ZipFile) -> list[tuple[str, str]]:
+    """(sheet name, part) of every sheet of an xlsx."""
+    from defusedxml import ElementTree
+
+    targets = {}
+    for relation in ElementTree.fromstring(book.read("xl/_rels/workbook.xml.rels")):
+        target = relation.get("Target", "")
+        targets[relation.get("Id")] = target.lstrip("/") if target.startswith("/") else f"xl/{target}"
+    parts = []
+    for node in ElementTree.fromstring(book.read("xl/workbook.xml")).iter():
+        if node.tag.rpartition("}")[2] == "sheet":
+            ids = [value for name, value in node.attrib.items() if name.rpartition("}")[2] == "id"]
+            part = targets.get(ids[0]) if ids else None
+            if part in book.NameToInfo:
+                parts.append((node.get("name", ""), part))
+    return parts
+
+
+_REFERENCE = re.compile(rb"""[\s]r=["']([A-Z]{0,3})(\d{1,10})["']""")
+_DIMENSION = re.compile(rb"""dimension[^>]*?ref=["'](?:[A-Z]+\d+:)?([A-Z]{1,3})(\d{1,10})["']""")
+
+
+def _column_number(letters: bytes) -> int:
+    number = 0
+    for letter in letters:
+        number = number * 26 + letter - 64
+    return number
+
+
+def _check_sheet(path: Path, name: str, xml: bytes) -> None:
+    """Counts the cells between A1 and the farthest one any cell of an xlsx sheet names."""
+    stated = _DIMENSION.search(xml[:4096])
+    row, column = (int(stated.group(2)), _column_number(stated.group(1))) if stated else (0, 0)
+    if row * max(column, 1) <= MOST_CELLS:
+        met = set(_REFERENCE.findall(xml))
+        row = max((int(number) for _, number in met), default=0)
+        column = max((_column_number(letters) for letters in {letters for letters, _ in met}), default=0)
+    if row * max(column, 1) > MOST_CELLS:
+        raise ShopFileError(
+            path, f"the sheet '{name}' reaches to row {row:,} and column {column:,}, {row * column:,} cells.",
+            "Delete the stray cells far right or far below the table (select the empty rows and columns, delete, save).")
+
+
+_ODS_CELL = re.compile(rb"<table:(?:covered-)?table-cell([^>]*)>")
+_ODS_ROW = re.compile(rb"<table:table-row([^>]*[^/])>(.*?)</table:table-row>", re.DOTALL)
+_ODS_CELLS = re.compile(rb'number-columns-repeated="(\d{1,10})"')
+_ODS_ROWS = re.compile(rb'number-rows-repeated="(\d{1,10})"')
+
+
+def _check_ods(path: Path, book: zipfile.ZipFile) -> None:
+    """Refuses filled cells that are said to repeat thousands of times, and blank gaps before filled ones."""
+    xml = book.read("content.xml")
+    for row in _ODS_ROW.finditer(xml):
+        repeats = _ODS_ROWS.search(row.group(1))
+        filled = b"office:value-type" in row.group(2)
+        wide = 0
+        if filled and b"number-columns-repeated" in row.group(2):
+            for cell in _ODS_CELL.finditer(row.group(2)):
+                many = _ODS_CELLS.search(cell.group(1))
+                if many and b"office:value-type" in cell.group(1):
+                    wide = max(wide, int(many.group(1)))
+        if filled and (wide > MOST_REPEATS or (repeats and int(repeats.group(1)) > MOST_REPEATS)):
+            count = max(wide, int(repeats.group(1)) if repeats else 0)
+            raise ShopFileError(path, f"a filled cell or row is repeated {count:,} times.",
+                                "Delete the stray cells beside or below the table, and save.")
+
+
+def is_empty(cell: Any) -> bool:
+    """True for a cell nobody typed in."""
+    return cell is None or (isinstance(cell, str) and not cell.strip())
+
+
+def filled_rows(rows: Sequence[Sequence[Any]], after: int) -> list[tuple[int, Sequence[Any]]]:
+    """(row number, cells) of the rows below row number `after` that hold anything."""
+    return [(number, row) for number, row in enumerate(rows, 1) if number > after and not all(map(is_empty, row))]

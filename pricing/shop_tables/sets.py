@@ -1,0 +1,125 @@
+"""How many pieces: set words in texts ("matched pair", "(2)", "lot of 10", "1.5 pr") and counts in their own columns."""
+
+from __future__ import annotations
+
+import re
+from typing import Any, NamedTuple
+
+from pricing.shop_tables.cells import Reading, is_blank, plain_number, tidy
+
+MOST_PIECES = 100_000
+
+_SIZES = {
+    1: "single singles",
+    2: "pair pairs pr prs mp duo duos duet paar paare pärchen paire paires coppia coppie pareja parejas paren koppel",
+    3: "trio trios triplet",
+    4: "quad quads mq quartet quartets quartett quartette quatuor quartetto cuarteto kwartet quadruple",
+    6: "sextet sextets sextett", 8: "octet octets oktett",
+}
+SIZE_OF_WORD: dict[str, int] = {word: size for size, words in _SIZES.items() for word in words.split()}
+_WORD = "|".join(sorted(SIZE_OF_WORD, key=len, reverse=True))
+_SET = re.compile(rf"(?i)(?:(?<![\w.,/])(\d{{1,4}}(?:[.,]\d)?)\s*[x×*]?\s*)?(?:(matched|match|gematcht\w*|gepaart\w*|selected|"
+                  rf"appari\w+|selezionat\w+|gematchte?)\s+)?(?<![^\W\d_])({_WORD})(?!\w)\.?")
+_SET_OF = re.compile(r"(?i)(?<!\w)(?:(matched)\s+)?(?:set|satz|jeu|juego|stel)\s+(?:of|von|de|di|van)\s+(\d{1,3})(?!\w)")
+_LOT_OF = re.compile(r"(?i)(?<!\w)(?:lot|qty|quantity|bundle|box|konvolut|posten|lotto|lote|partij|menge|stück|pcs)\s*"
+                     r"(?:of|von|de|di|van|:)?\s*(\d{1,4})(?!\w)")
+_TIMES = re.compile(r"(?i)(?<![\w.,/])(\d{1,4})\s?[x×](?!\w)|(?<!\w)[x×]\s?(\d{1,4})(?!\w)|\(\s*[x×]?\s*(\d{1,3})\s*(?:[x×]|pcs|stk)?\s*\)|"
+                    r"(?<![\w.,/])(\d{1,4})\s?(?:pcs|pc|stk|stück|st|pieces|pièces|pezzi|piezas|stuks|tubes|off)\b\.?")
+_MATCHED = re.compile(r"(?i)(?<!\w)(matched|gematcht\w*|gepaart\w*|appari[ée]\w*|selezionat[aoie]|mp|mq)(?!\w)")
+
+
+class Pieces(NamedTuple):
+    """What words say of a line: tubes in a set, sets (None: not said), matched or not, and doubt ("1.5 pr")."""
+
+    set_size: int | None = None
+    qty: int | None = None
+    matched: bool = False
+    doubtful: bool = False
+
+    @property
+    def said(self) -> str:
+        size, qty = self.set_size or 1, self.qty or 1
+        return f"{qty} x set of {size}" if size > 1 else f"{qty} single" + ("s" if qty > 1 else "")
+
+
+NOTHING = Pieces()
+
+
+def pieces_in(text: str) -> Pieces:
+    """Set size and count that the words of a text tell; take a type out of the text first ("211 x 2")."""
+    matched = bool(_MATCHED.search(text)) and not re.search(r"(?i)(?<!\w)(?:un|not |nicht )matched", text)
+    size = qty = None
+    doubtful = False
+    rest = text
+    met = _SET.search(text)
+    if met:
+        size = SIZE_OF_WORD[met.group(3).casefold()]
+        matched |= met.group(2) is not None
+        if met.group(1):
+            count = float(met.group(1).replace(",", "."))
+            if count.is_integer():
+                qty = int(count) or None
+            else:
+                pieces = round(count * size)
+                size, qty, doubtful = 1, pieces, True
+        rest = text[: met.start()] + " " + text[met.end():]
+    else:
+        met = _SET_OF.search(text)
+        if met:
+            size = int(met.group(2)) or None
+            rest = text[: met.start()] + " " + text[met.end():]
+    count = _count(rest)
+    if count is not None and qty is None and not doubtful and count != size:
+        qty = count // size if size and size > 1 and _LOT_OF.search(rest) and count % size == 0 else count
+    if size is None and qty is None and not matched:
+        return NOTHING
+    if (size or 0) > 100 or (qty or 0) > MOST_PIECES:
+        return Pieces(matched=matched)
+    return Pieces(size, qty, matched, doubtful)
+
+
+def _count(text: str) -> int | None:
+    met = _LOT_OF.search(text) or _TIMES.search(text)
+    if not met:
+        return None
+    return int(next(group for group in met.groups() if group)) or None
+
+
+def without_set_words(text: str) -> str:
+    """The text with its set words and counts taken out."""
+    for pattern in (_SET, _SET_OF, _LOT_OF, _TIMES, _MATCHED):
+        text = pattern.sub(" ", text)
+    return re.sub(r"\s+", " ", text).strip(" ,;:-/+")
+
+
+def only_set_words(text: str) -> bool:
+    """True when a text says nothing but pair, quad, (2) and the like."""
+    return pieces_in(text) != NOTHING and not without_set_words(text)
+
+
+def read_count(value: Any) -> Reading:
+    """A cell of set_size or qty: value is Pieces (a bare number goes to `qty`), None when blank or not a count.
+
+    The caller moves a bare number into set_size when that is the column it stood in.
+    """
+    if is_blank(value):
+        return Reading(None)
+    if isinstance(value, bool):
+        return Reading(None, "count_unreadable")
+    number = value if isinstance(value, int | float) else None
+    if number is None and hasattr(value, "dtype"):
+        try:
+            number = float(value)
+        except (TypeError, ValueError):
+            return Reading(None, "count_unreadable")
+    if number is None:
+        text = tidy(value)
+        number = plain_number(text) if text.isascii() else None
+        if number is None:
+            met = pieces_in(text)
+            if met is NOTHING or (met.set_size is None and met.qty is None):
+                return Reading(None, "count_unreadable")
+            return Reading(met, "count_part_set" if met.doubtful else None, {"count": met.qty})
+    if not 1 <= number <= MOST_PIECES or number != int(number):
+        return Reading(None, "count_unreadable")
+    return Reading(Pieces(None, int(number)))

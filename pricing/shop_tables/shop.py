@@ -1,0 +1,184 @@
+"""A whole shop read from its file: clean tables, settings, register with the owner's types, and every problem."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from pricing.problems import Problem, problem, problems_frame
+from pricing.shop_tables import cleaning
+from pricing.shop_tables.cells import tidy
+from pricing.shop_tables.columns import TABLES, TYPES, Table
+from pricing.shop_tables.headings import Headings, find_headings, table_of_sheet
+from pricing.shop_tables.reading import RawSheet, ShopFileError, filled_rows, read_sheets
+from pricing.shop_tables.settings import Settings
+
+_CLEANERS: dict[str, Callable[..., cleaning.Cleaned]] = {
+    "Sales": cleaning.clean_sales, "Stock": cleaning.clean_stock, "Asks": cleaning.clean_asks,
+    "Readings": cleaning.clean_readings, "Offers": cleaning.clean_offers, "Listening": cleaning.clean_listening,
+    "Circuits": cleaning.clean_circuits, "Lots": cleaning.clean_lots,
+}
+
+
+@dataclass(frozen=True)
+class Shop:
+    """What one shop wrote down. Tables it does not keep are empty frames with the right columns.
+
+    `problems` has a row a problem; `tables_present` names the tables met, `rows_in` how many filled rows each had.
+    """
+
+    sales: pd.DataFrame
+    stock: pd.DataFrame
+    asks: pd.DataFrame
+    readings: pd.DataFrame
+    offers: pd.DataFrame
+    listening: pd.DataFrame
+    circuits: pd.DataFrame
+    lots: pd.DataFrame
+    types: pd.DataFrame
+    settings: Settings
+    problems: pd.DataFrame
+    register: Any
+    path: Path
+    tables_present: tuple[str, ...]
+    rows_in: dict[str, int] = field(default_factory=dict)
+
+    def row_counts(self) -> pd.DataFrame:
+        """Rows of every table present: rows_in = used + left_out; every row left out has its Problem."""
+        rows = []
+        for name in self.tables_present:
+            if name in _CLEANERS:
+                used, rows_in = len(getattr(self, name.lower())), self.rows_in[name]
+                rows.append((name, rows_in, used, rows_in - used))
+        return pd.DataFrame(rows, columns=["table", "rows_in", "used", "left_out"])
+
+
+@dataclass(frozen=True)
+class _Found:
+    """A table met in the file: its sheet, its headings, and its filled rows."""
+
+    sheet: str
+    table: Table
+    headings: Headings
+    rows: list[tuple[int, Any]]
+    titles: list[Any]
+
+    def frame(self) -> pd.DataFrame:
+        """Raw frame with the owner's headings, then `sheet` and `row`."""
+        width = max([len(self.titles), *(len(row) for _, row in self.rows)])
+        titles = [*self.titles, *[""] * (width - len(self.titles))]
+        names = [tidy(title) for title in titles]
+        cells = [[*row, *[None] * (width - len(row)), self.sheet, number] for number, row in self.rows]
+        frame = pd.DataFrame(cells, columns=[*names, "sheet", "row"], dtype=object)
+        frame.attrs["heading_row"] = self.headings.row
+        return frame
+
+
+def read_shop(path: Path | str, register: Any = None, today: dt.date | None = None) -> Shop:
+    """The shop kept in a workbook (.xlsx, .xlsm, .ods), a CSV of sales, or a folder of CSVs.
+
+    ShopFileError when the file cannot be read at all: missing, no workbook, no Sales, a required heading or every row
+    of Sales missing. What is wrong with single cells stands in `.problems`; such rows and cells never stop the rest.
+    """
+    path = Path(path)
+    sheets = read_sheets(path)
+    problems: list[Problem] = []
+    by_table = _by_table(sheets, problems)
+    if "Sales" not in by_table:
+        raise ShopFileError(path, "there is no Sales table.", "Name the sheet or file that lists your sales 'Sales'.")
+    settings = _settings(by_table.get("Settings"))
+    problems += settings.problems
+    found: dict[str, _Found] = {}
+    for name, sheet in by_table.items():
+        if name != "Settings":
+            met = _find(path, TABLES[name], sheet, settings, problems)
+            if met:
+                found[name] = met
+    register, types = _register(found.get("Types"), register, problems)
+    tables: dict[str, pd.DataFrame] = {}
+    for name, cleaner in _CLEANERS.items():
+        met = found.get(name)
+        raw = met.frame() if met else pd.DataFrame(columns=list(TABLES[name].names))
+        tables[name.lower()], reported = cleaner(raw, register, settings, met.sheet if met else name, today)
+        problems += reported
+        if name == "Sales" and not settings.currency and len(tables["sales"]):
+            settings = settings.with_currency(str(tables["sales"]["currency"].mode().iloc[0]))
+    present = tuple(name for name in TABLES if name in by_table)
+    return Shop(**tables, types=types, settings=settings, problems=problems_frame(problems), register=register,
+                path=path, tables_present=present,
+                rows_in={name: len(found[name].rows) if name in found else 0 for name in present})
+
+
+def _by_table(sheets: list[RawSheet], problems: list[Problem]) -> dict[str, RawSheet]:
+    """The sheet of every table; a sheet called exactly as the table comes before a translation."""
+    by_table: dict[str, RawSheet] = {}
+    for sheet in sorted(sheets, key=lambda one: one.name not in TABLES):
+        name = table_of_sheet(sheet.name)
+        if name is None:
+            continue
+        if name in by_table:
+            problems.append(problem("double_sheet", sheet=sheet.name, row=None, column="", value=sheet.name,
+                                    table=name, kept=by_table[name].name))
+        else:
+            by_table[name] = sheet
+    return by_table
+
+
+def _settings(sheet: RawSheet | None) -> Settings:
+    if sheet is None:
+        return Settings()
+    headings = find_headings(sheet.rows, TABLES["Settings"])
+    places = {name: position for position, name in headings.columns.items()}
+    key, value = places.get("key", 0), places.get("value", 1)
+    first = headings.row if "key" in places else 0
+    rows = [{"key": row[key] if key < len(row) else None, "value": row[value] if value < len(row) else None,
+             "row": number} for number, row in filled_rows(sheet.rows, first)]
+    return Settings.from_rows(rows, sheet.name)
+
+
+def _find(path: Path, table: Table, sheet: RawSheet, settings: Settings, problems: list[Problem]) -> _Found | None:
+    """The headings and rows of a sheet; a Sales sheet without them stops the reading, another is reported."""
+    headings = find_headings(sheet.rows, table, settings.own_headings, sheet.name)
+    columns = set(headings.columns.values())
+    missing = [name for name in table.required
+               if name not in columns and not (name == "type" and "title" in columns)]
+    titles = list(sheet.rows[headings.row - 1]) if len(sheet.rows) >= headings.row else []
+    rows = filled_rows(sheet.rows, headings.row)
+    if missing:
+        met = ", ".join(tidy(title) for title in titles if tidy(title)) or "none"
+        if table.name == "Sales":
+            raise ShopFileError(
+                path, f"the sheet '{sheet.name}' has no heading for {', '.join(missing)}; headings met in row "
+                      f"{headings.row}: {met[:400]}.",
+                f"Put headings for {', '.join(table.required)} in one row within the first ten, or add a Settings row "
+                f"such as 'heading: {tidy(titles[0])[:30] if titles and tidy(titles[0]) else 'Preis'}' with the column it means.")
+        problems.append(problem("table_without_heading", sheet=sheet.name, row=headings.row, column=missing[0],
+                                value="", sheet_name=sheet.name, met=met[:200], needed=", ".join(table.required)))
+        return None
+    if table.name == "Sales" and not rows:
+        raise ShopFileError(path, f"the sheet '{sheet.name}' has headings but no sales below them.",
+                            "Enter or import some sales first.")
+    return _Found(sheet.name, table, headings, rows, titles)
+
+
+def _register(met: _Found | None, register: Any, problems: list[Problem]) -> tuple[Any, pd.DataFrame]:
+    """The register with the owner's Types on top, and those types as a frame of text."""
+    if register is None:
+        from pricing.register import load_register
+
+        register = load_register()
+    if met is None:
+        return register, pd.DataFrame(columns=[*TYPES.names, "sheet", "row"])
+    rows = []
+    for number, row in met.rows:
+        cells = {name: tidy(row[position]) if position < len(row) and row[position] is not None else ""
+                 for position, name in met.headings.columns.items()}
+        rows.append({name: cells.get(name, "") for name in TYPES.names} | {"sheet": met.sheet, "row": number})
+    register, reported = register.with_types(rows)
+    problems += reported
+    return register, pd.DataFrame(rows, columns=[*TYPES.names, "sheet", "row"])
