@@ -23,7 +23,7 @@ from pricing.shop_tables.headings import read_headings
 from pricing.shop_tables.ledger import WHOLE_ROW, Ledger
 from pricing.shop_tables.lines import Counts, WordReader, line_price, settle_counts, settle_state
 from pricing.shop_tables.settings import Settings
-from pricing.shop_tables.types_met import TypeMet, TypeReader
+from pricing.shop_tables.types_met import TypeMet, TypeReader, without_names
 from pricing.shop_tables.vocabularies import UNKNOWN, read_grade
 
 Cleaned = tuple[pd.DataFrame, list[Problem]]
@@ -186,21 +186,25 @@ class _Cleaning:
         name = "type" if "type" in self.table.names else "fitted_type"
         cells, titles = self.cells_of(name), self.out.get("title", [""] * self.size)
         met: list[TypeMet | None] = read.each(cells, reader.read)
-        titled: list[TypeMet | None] = read.each(titles, lambda text: reader.in_title(text) if text else None)
         families = self.out.get("family", [""] * self.size)
         rows: list[TypeMet] = []
-        self.title_rest = ["" if title == "" else one.rest if one else title for title, one in zip(titles, titled)]
-        for position in range(self.size):
-            one = met[position] or titled[position]
-            if one is None:
+        self.title_rest = [""] * self.size
+        for position, (one, title) in enumerate(zip(met, titles)):
+            if one is not None:
+                if one.code:
+                    self.ledger.cell(position, name, one.code, one.details.get("shown", cells[position]),
+                                     **one.details)
+                if title:
+                    self.title_rest[position] = without_names(
+                        title, (one.text, one.designation, one.canonical_type))
+            elif title and (one := reader.in_title(title)) is not None:
+                if one.code:
+                    self.ledger.cell(position, "title", one.code, title, **one.details)
+                self.title_rest[position] = one.rest
+                one = one._replace(rest="")
+            else:
                 self._no_type(position, name, cells[position])
                 one = TypeMet("", UNKNOWN, UNKNOWN, f"other: {UNKNOWN}", "", known=False)
-            elif one.code and (met[position] is not None):
-                self.ledger.cell(position, name, one.code, one.details.get("shown", cells[position]), **one.details)
-            elif one.code:
-                self.ledger.cell(position, "title", one.code, titles[position], **one.details)
-            if met[position] is None and one.known:
-                one = one._replace(rest="")
             rows.append(one)
         self.out[name] = [one.text for one in rows]
         self.type_rest = [one.rest for one in rows]

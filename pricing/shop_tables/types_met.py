@@ -30,70 +30,90 @@ class TypeReader:
 
     def __init__(self, register: Any) -> None:
         self.register = register
-        self._cells: dict[tuple[type, Any], TypeMet | None] = {}
 
     def read(self, value: Any) -> TypeMet | None:
         """The type a cell names, None when the cell is blank."""
-        key = (type(value), value) if isinstance(value, str | int | float | dt.date) else (str, tidy(value))
-        if key not in self._cells:
-            self._cells[key] = None if is_blank(value) else self._read(value)
-        return self._cells[key]
-
-    def in_title(self, text: str) -> TypeMet | None:
-        """The type named inside a longer text, None when there is none."""
-        found = self._inside(text)
-        if found is None:
+        if is_blank(value):
             return None
-        match, spelt = found
-        return self._known(spelt, match, _without(text, spelt))
-
-    def _read(self, value: Any) -> TypeMet:
         if isinstance(value, dt.date):
-            likely = f"{value.month}-{value.year % 100:02d}"
-            return self._doubtful(likely, "date_for_type", tidy(value))
+            return self._doubtful(f"{value.month}-{value.year % 100:02d}", "date_for_type", tidy(value))
         text = tidy(value).lstrip("'").strip()
-        mangled = _mangled(text)
-        match = self._find(text)
-        if _status(match) == "unknown" and mangled:
-            likely = next((one for one in mangled if _status(self._find(one)) != "unknown"), mangled[0])
-            return self._doubtful(likely, "number_for_type", text)
-        if _status(match) != "unknown":
-            return self._known(text, match, "")
-        inside = self._inside(text)
-        if inside is not None:
-            found, spelt = inside
-            return self._known(text, found, _without(text, spelt))
+        match = self.register.find(text)
+        if match.status != "found":
+            mangled = _mangled(text)
+            if mangled:
+                likely = next((one for one in mangled if self.register.find(one).status == "found"), mangled[0])
+                return self._doubtful(likely, "number_for_type", text)
+            counted = self._counted(text)
+            if counted:
+                return counted
+        if match.status == "found":
+            return self._found(text, match, self.rest_of(text))
+        if match.status == "ambiguous":
+            return self._ambiguous(text, match)
         return self._unknown(text, match)
 
-    def _find(self, text: str) -> Any:
-        return self.register.find(text)
-
-    def _inside(self, text: str) -> tuple[Any, str] | None:
-        """(match, its spelling in the text) of the first type inside a text."""
-        found = self.register.find_in_text(text)
-        if found is None:
+    def in_title(self, title: str) -> TypeMet | None:
+        """The type a title names, None when there is none; different types in one title are ambiguous."""
+        pieces = self.register.find_in_text(title)
+        if not pieces:
             return None
-        if isinstance(found, list | tuple) and not hasattr(found, "status"):
-            found = found[0] if found else None
-        if found is None or _status(found) == "unknown":
-            return None
-        return found, found.text
+        spelt = " / ".join(piece.text for piece in pieces)
+        match = pieces[0] if len(pieces) == 1 else self.register.find(spelt)
+        rest = self.rest_of(title)
+        if match.status == "found":
+            return self._found(match.designation, match, rest)
+        return self._ambiguous(spelt, match)._replace(rest=rest) if match.status == "ambiguous" else None
 
-    def _known(self, text: str, match: Any, rest: str) -> TypeMet:
-        if _status(match) == "ambiguous":
-            taken = match.designation or (match.candidates[0] if match.candidates else text)
-            canonical = match.canonical_type or taken
-            return TypeMet(text, taken, canonical, self._family(taken), rest, "ambiguous_type",
-                           {"near": " or ".join(match.candidates), "taken": taken})
+    def rest_of(self, text: str) -> str:
+        """What a text says beside its types; a count written onto a name ("2x12AX7") stays."""
+        if not _MORE_THAN_A_NAME.search(text):
+            return ""
+        for piece in self.register.find_in_text(text):
+            text = text.replace(piece.text, self._count_on(piece), 1)
+        return text.strip()
+
+    def _count_on(self, piece: Any) -> str:
+        """ " 2x " for a piece spelt "2x12AX7"; a blank for "12AX7", whose x is part of the name."""
+        met = _COUNT.fullmatch(piece.text)
+        if met:
+            name, count = met.group(2) or met.group(3), met.group(1) or met.group(4)
+            if self.register.find(name).designation == piece.designation:
+                return f" {count}x "
+        return " "
+
+    def _counted(self, text: str) -> TypeMet | None:
+        """A bare number of a type beside a count, "211 x 2" or "2 x 211", which only its neighbour tells apart."""
+        for pattern, name, count in ((_COUNT_LAST, 1, 2), (_COUNT_FIRST, 2, 1)):
+            met = pattern.fullmatch(text)
+            if met:
+                match = self.register.find(met.group(name))
+                if match.status == "found":
+                    return self._found(text, match, f"({met.group(count)})")
+        return None
+
+    def _found(self, text: str, match: Any, rest: str) -> TypeMet:
         return TypeMet(text, match.designation, match.canonical_type, self._family(match.designation), rest)
 
+    def _ambiguous(self, text: str, match: Any) -> TypeMet:
+        """A text that may be several types: pooled with them where they are one electrical type, else on its own."""
+        found = [self.register.find(name) for name in match.candidates]
+        pooled = {one.canonical_type for one in found if one.status == "found"}
+        families = {self._family(one.designation) for one in found if one.status == "found"}
+        canonical = pooled.pop() if len(pooled) == 1 else text
+        family = families.pop() if len(families) == 1 else f"other: {text}"
+        taken = canonical if canonical != text else "a type of its own"
+        return TypeMet(text, text, canonical, family, self.rest_of(text), "ambiguous_type",
+                       {"near": " or ".join(match.candidates) or "several types", "taken": taken},
+                       known=canonical != text)
+
     def _unknown(self, text: str, match: Any) -> TypeMet:
-        near = ", ".join(match.candidates[:3]) if match is not None and match.candidates else "nothing near it is known"
+        near = ", ".join(match.candidates[:3]) or "nothing near it is known"
         return TypeMet(text, text, text, f"other: {text}", "", "unknown_type", {"near": near}, known=False)
 
     def _doubtful(self, likely: str, code: str, shown: str) -> TypeMet:
-        match = self._find(likely)
-        met = self._known(likely, match, "") if _status(match) != "unknown" else self._unknown(likely, match)
+        match = self.register.find(likely)
+        met = self._found(likely, match, "") if match.status == "found" else self._unknown(likely, match)
         return met._replace(code=code, details={"taken": likely, "shown": shown})
 
     def _family(self, designation: str) -> str:
@@ -103,14 +123,18 @@ class TypeReader:
             return f"other: {designation}"
 
 
-def _status(match: Any) -> str:
-    return "unknown" if match is None else match.status
-
-
-def _without(text: str, spelt: str) -> str:
-    """The text with the first place of `spelt` taken out."""
-    at = text.casefold().find(spelt.casefold())
-    return text if at < 0 else f"{text[:at]} {text[at + len(spelt):]}".strip()
+_MORE_THAN_A_NAME = re.compile(r"[\s(),;×*]|\dx|x\d", re.I)
+_COUNT = re.compile(r"(\d{1,2})[x×*](\w{3,})|(\w{3,})[x×*](\d{1,2})", re.I)
+_COUNT_LAST = re.compile(r"(\w+)\s*(?:\s[x×*]\s?|[×*(]\s*)(\d{1,2})\)?", re.I)
+_COUNT_FIRST = re.compile(r"(\d{1,2})\s?[x×*]\s(\w+)", re.I)
+def without_names(text: str, names: tuple[str, ...]) -> str:
+    """A title without the type its row states, where it stands in it; the register need not be asked."""
+    low = text.casefold()
+    for name in names:
+        at = low.find(name.casefold()) if name else -1
+        if at >= 0:
+            return f"{text[:at]} {text[at + len(name):]}".strip()
+    return text
 
 
 _EXPONENT = re.compile(r"(\d)(?:[.,](\d+))?[eE]\+?(\d{1,3})")
