@@ -50,8 +50,7 @@ ASPECTS = {"warmth": 0.30, "clarity": 0.45, "quiet": 0.25}
 
 
 def write_readings(holdings: list[Holding]) -> Sheet:
-    """Readings of several hundred pieces, both sections of dual tubes, and the groups measured for matching.
-    """
+    """Readings of several hundred pieces, both sections of dual tubes, and groups measured for matching."""
     rng = generator("readings")
     sheet = Sheet("Readings", READINGS_COLUMNS)
     for holding in holdings[:-MATCHING_PIECES]:

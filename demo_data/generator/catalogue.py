@@ -1,4 +1,4 @@
-"""What exists in the world of Thrandlewick Tubes, an invented shop: tube types, makers, printed brands, vocabularies.
+"""What exists in the world of Thrandlewick Tubes, an invented shop: types, makers, brands, vocabularies.
 
 Type numbers are real designations. Every maker and brand is a coined word: no maker of tubes, electronics
 brand or shop is meant, and none was known to the author by these names.
@@ -248,7 +248,7 @@ OWNER_KINDS = [
     TubeKind("12B4A", "other", 7, 0.45, (("12B4A", 1.0),)),
     TubeKind("6EM7", "octal dual triodes", 9, 0.35, (("6EM7", 1.0),), start=1950),
     TubeKind("E80CC", "12AU7 kin", 42, 0.30, (("E80CC", 1.0),)),
-    TubeKind("6S19P", "other", 11, 0.40, (("6S19P", 1.0),), east=True),
+    TubeKind("5842", "other", 24, 0.40, (("5842", 1.0),)),
 ]
 NOWHERE_KINDS = [
     TubeKind("6GH8A", "other", 5, 0.30, (("6GH8A", 1.0),), start=1960),

@@ -39,7 +39,7 @@ MAKES_ONE_OF = {  # printed designation: other ways the owner writes it
     "5U4GB": ("5U4-GB", "5U4 GB"),
     "5Y3GT": ("5Y3-GT", "5Y3 GT"),
     "6SN7GT": ("6SN7", "6SN7-GT", "VT-231"),
-    "6N8S": ("6H8C", "6H8C", "6Н8С"),
+    "6N8S": ("6H8C", "6H8C", "6H8C", "6Н8С"),
     "6P3S": ("6П3С",),
     "6P14P": ("6П14П",),
     "6N2P": ("6Н2П",),
@@ -64,8 +64,7 @@ SIGNS = {"EUR": "€", "USD": "$", "GBP": "£"}
 
 @dataclass(frozen=True)
 class Spelled:
-    """One cell as typed. `kind` is empty for an ordinary cell; `blank` names cells the owner then left empty.
-    """
+    """One cell as typed. `kind` is empty for an ordinary cell; `blank` names cells then left empty."""
 
     typed: str
     kind: str = ""
@@ -187,7 +186,9 @@ def spell_type_with_set(rng, printed: str, set_size: int, matched: bool) -> Spel
     return Spelled(f"{printed} {word}", "set words in type", meant, ("set_size",))
 
 
-def spell_price(rng, price: float, currency: str, set_size: int, qty: int) -> Spelled:
+def spell_price(
+    rng, price: float, currency: str, set_size: int, qty: int, continental: bool = True
+) -> Spelled:
     """A line price in the owner's spellings; a price "each" or "a pair" means the line is that times its
     number.
     """
@@ -206,7 +207,7 @@ def spell_price(rng, price: float, currency: str, set_size: int, qty: int) -> Sp
         (f"{sign} {plain(price)}", ("currency",)),
     ]
     if price >= 1000:
-        forms = [((comma, ()), (f"{price:,.2f}", ()))[int(price / 5) % 2]]
+        forms = [(comma if continental else f"{price:,.2f}", ())]
     typed, blank = forms[int(rng.integers(len(forms)))]
     return Spelled(typed, "price spelling", meant | ({"currency": currency} if blank else {}), blank)
 

@@ -242,7 +242,7 @@ def list_and_sell(truth: Truth, holdings: list[Holding]) -> tuple[list[Holding],
                 asks.append((holding.sku, ask, from_date, sold_on, "sold", holding.piece))
                 if left and rng.random() < 0.12:
                     ask = like_an_owner(ask * rng.uniform(1.04, 1.12))
-                date = from_date = sold_on + pd.Timedelta(days=1)
+                date = from_date = min(sold_on + pd.Timedelta(days=1), LAST_DAY)
                 continue
             date += pd.Timedelta(days=STEP_DAYS)
             if (date - reviewed).days > 180 and date <= LAST_DAY:

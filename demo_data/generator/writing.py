@@ -1,7 +1,8 @@
-"""Writes the Sales and Stock sheets: ordinary rows, owner's spellings, gross errors and rows nobody can use.
-"""
+"""Writes Sales and Stock: ordinary rows, the owner's spellings, gross errors and rows nobody can use."""
 
 from __future__ import annotations
+
+import itertools
 
 import numpy as np
 import pandas as pd
@@ -105,7 +106,8 @@ def _spell_piece(rng, piece, dirt: dict[str, float], qty: int = 1) -> dict[str, 
             cells["type"] = spell_type_with_set(rng, piece.printed, piece.set_size, piece.matched)
         else:
             cells["set_size"] = spell_set(rng, piece.set_size, piece.matched)
-    if "type" not in cells and rng.random() < dirt["type"] * (3 if ALL_KINDS[piece.canonical].east else 1):
+    often = 4 if ALL_KINDS[piece.canonical].east or piece.printed == "0A2" else 1
+    if "type" not in cells and rng.random() < often * dirt["type"]:
         cells["type"] = spell_type(rng, piece.printed)
     if piece.maker != "unknown" and rng.random() < dirt["maker"]:
         cells["maker"] = spell_maker(rng, piece.maker)
@@ -129,6 +131,7 @@ def write_sales(sales: list[Sale], rates: pd.DataFrame) -> tuple[Sheet, pd.DataF
     used.
     """
     rng = generator("sales sheet")
+    thousands = itertools.cycle((True, False))  # both marks are met, however few prices are so high
     sheet = Sheet("Sales", SALES_COLUMNS)
     by_month = rates.set_index("month")
     truth = []
@@ -137,7 +140,10 @@ def write_sales(sales: list[Sale], rates: pd.DataFrame) -> tuple[Sheet, pd.DataF
         error = _gross_error(rng, sale, row) if rng.random() < GROSS_SHARE else ""
         cells = {} if error else _spell_piece(rng, sale.piece, DIRT, sale.qty)
         if not error and rng.random() < (1.0 if row["price"] >= 1000 else DIRT["price"]):
-            cells["price"] = spell_price(rng, row["price"], currency, sale.piece.set_size, sale.qty)
+            continental = row["price"] < 1000 or next(thousands)
+            cells["price"] = spell_price(
+                rng, row["price"], currency, sale.piece.set_size, sale.qty, continental
+            )
         if rng.random() < DIRT["sold_on"]:
             cells["sold_on"] = spell_date(rng, sale.sold_on)
         if (
