@@ -221,7 +221,7 @@ KINDS = [
     ),
     *_kinds("6L6 kin", "6P3S 10 1.0; 6P3S-E 14 .8", east=True),
     *_kinds("EL34 kin", "EL34 58 4 EL34:4 6CA7:1.2"),
-    *_kinds("KT88 kin", "KT88 150 1.1; 6550 78 1.1; 6550A 72 .5 @1970"),
+    *_kinds("KT88 kin", "KT88 140 1.1; 6550 78 1.1; 6550A 72 .5 @1970"),
     *_kinds(
         "rectifiers",
         "5U4G 24 2; 5U4GB 18 3 @1950; 5Y3GT 14 4; 5AR4 72 3.5 5AR4:1 GZ34:2 @1950; 5R4GY 19 1 @1940;"
@@ -229,7 +229,7 @@ KINDS = [
         "6X4 5 1 6X4:2 EZ90:1 @1940; 6X5GT 8 .8; 274B 190 .12; 80 20 .7",
     ),
     *_kinds("rectifiers", "5Z4P 7 .4", east=True),
-    *_kinds("directly heated triodes", "300B 340 .35; 2A3 150 .7; 45 95 .4"),
+    *_kinds("directly heated triodes", "300B 300 .35; 2A3 150 .7; 45 95 .4"),
     *_kinds(
         "octal dual triodes",
         "6SN7GT 31 2.0; 6SN7GTA 20 .7 @1950; 6SN7GTB 20 1.4 @1950; 6SL7GT 20 1; 12SN7GT 9 .5;"

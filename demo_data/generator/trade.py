@@ -301,7 +301,7 @@ def sell_without_record(truth: Truth, count: int) -> list[Sale]:
             else 1
         )
         if channel == "wholesale":
-            qty = int(rng.choice([10, 20, 50], p=[0.5, 0.38, 0.12]))
+            qty = int(rng.choice([10, 20, 40], p=[0.6, 0.33, 0.07]))
         price = float(np.exp(fair + noise(rng))) * qty * qty**LOG_QTY_DISCOUNT
         listed = sold_on - pd.Timedelta(days=int(rng.exponential(150)) + 1) if rng.random() < 0.3 else None
         sales.append(Sale(sold_on, piece, qty, like_an_owner(price), channel, fair, None, listed))

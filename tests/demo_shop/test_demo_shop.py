@@ -146,7 +146,7 @@ def test_prices_are_skewed_like_a_shop(truth):
     """
     price = truth.price_eur[truth.error == ""].sort_values(ascending=False)
     assert 15 <= price.median() <= 40
-    assert 1.5 <= price.mean() / price.median() <= 2.05
+    assert 1.5 <= price.mean() / price.median() <= 2.0
     assert 0.27 <= price[: len(price) // 20].sum() / price.sum() <= 0.40
 
 
@@ -300,7 +300,7 @@ def test_asks_carry_the_elasticity_they_were_made_with():
 
 
 def test_asks_agree_with_stock_and_sales(sales):
-    """Several hundred pieces, dual tubes with both sections, and measured groups incl. the story of eight."""
+    """The open ask of a sku is Stock's ask, spells do not overlap, a sold spell has its sale on that day."""
     asks, stock = typed("asks"), typed("stock").set_index("sku")
     open_asks = asks[asks.until_date == ""].set_index("sku").ask
     assert open_asks.index.is_unique

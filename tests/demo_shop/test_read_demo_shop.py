@@ -21,8 +21,6 @@ DEMO = Path(__file__).parents[2] / "demo_data"
 NUMBERS = {"price", "ask", "reading_pct", "set_size", "qty", "value", "warmth", "clarity", "quiet"}
 CELLS = pd.read_csv(DEMO / "truth/dirty_cells.csv", dtype=str, keep_default_na=False).astype({"row": int})
 OPEN = {  # read otherwise today; a kind leaves this list when its cells are read as meant
-    "doubtful maker": "a trailing ? stays part of the maker's name",
-    "loose tubes in words": "1.5 pr in the set_size column counts one piece",
     "set words in type": "(2) and MP behind a type the register finds by itself are lost",
 }
 KINDS = [
