@@ -133,6 +133,8 @@ CODES: dict[str, Code] = {
     "required_missing": Code("'{column}' is blank, and it is needed.", "Fill in the cell.", LEFT_OUT),
     "flag_unreadable": Code("'{value}' is neither yes nor no; taken as no.", "Write yes or no.", IGNORED),
     # words
+    "label_doubtful": Code("'{value}' is doubtful; read as '{taken}'.", "Remove the question mark when you are sure.",
+                           CHECK),
     "grade_doubtful": Code(
         "The grade '{value}' is doubtful; read as '{taken}'.", "Write one of the grades of the list.", CHECK),
     "unknown_grade": Code(

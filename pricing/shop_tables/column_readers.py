@@ -63,22 +63,27 @@ def read_date_column(column: Column, values: Sequence[Any], ledger: Ledger, sett
 
 
 def read_label_column(column: Column, values: Sequence[Any], ledger: Ledger) -> list[str]:
-    """Names tidied; spellings that differ in capitals or punctuation take the most used one."""
+    """Names tidied; spellings that differ in capitals or punctuation take the most used one, a ? at the end is reported."""
     blank = UNKNOWN if column.name in _UNKNOWN_WHEN_BLANK else ""
     texts = each(values, lambda value: "" if cells.is_blank(value) else cells.tidy(value))
     counts = Counter(text for text in texts if text)
     chosen: dict[str, str] = {}
     for text, _ in sorted(counts.items(), key=lambda item: (-item[1], item[0])):
         chosen.setdefault(_group(text), text)
-    spelt = {text: UNKNOWN if text.casefold() == UNKNOWN else chosen[_group(text)] for text in counts}
+    spelt = {text: UNKNOWN if text.casefold() == UNKNOWN else chosen[_group(text)].rstrip("? ") or text
+             for text in counts}
     out = [spelt.get(text, blank) for text in texts]
+    doubtful = {text for text in counts if text.endswith("?") and spelt[text] != text}
+    for position, text in enumerate(texts if doubtful else ()):
+        if text in doubtful:
+            ledger.cell(position, column.name, "label_doubtful", values[position], taken=spelt[text])
     if column.required:
         _need(column, values, out, ledger)
     return out
 
 
 def _group(text: str) -> str:
-    return vocabularies.plain(text) or text.casefold()
+    return vocabularies.plain(text.rstrip("? ")) or text.casefold()
 
 
 def read_text_column(column: Column, values: Sequence[Any], ledger: Ledger) -> list[str]:
@@ -129,7 +134,7 @@ def read_currency_column(values: Sequence[Any]) -> list[str]:
 
 def read_count_column(column: Column, values: Sequence[Any], ledger: Ledger) -> list[sets.Pieces | None]:
     """What set_size or qty cells say, None where blank or unreadable."""
-    return _readings(column, values, ledger, sets.read_count, None)
+    return _readings(column, values, ledger, lambda value: sets.read_count(value, column.name), None)
 
 
 def read_money_column(column: Column, values: Sequence[Any], ledger: Ledger, home: str) -> list[cells.Money | None]:

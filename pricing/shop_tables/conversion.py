@@ -54,7 +54,7 @@ def convert(money: Sequence[Money | None], prices: Sequence[float], stated: Sequ
                         home=home or "shop's currency")
             converted.append(float("nan"))
             continue
-        if not rate.exact:
+        if not rate.exact and position not in ledger.left_out:
             borrowed[currency, month, rate.month] += 1
         converted.append(round(price * rate.value, 4))
     for (currency, month, used), count in borrowed.items():

@@ -64,10 +64,10 @@ def settle_counts(position: int, size_cell: Pieces | None, qty_cell: Pieces | No
     """
     size = 1
     if size_cell is not None:
-        size = size_cell.set_size or size_cell.qty or 1
+        size = size_cell.set_size or 1
         matched |= size_cell.matched
-    qty = 1
-    if qty_cell is not None:
+    qty = (size_cell.qty if size_cell else None) or 1
+    if qty_cell is not None and (qty_cell.set_size or (qty_cell.qty or 1) > 1 or qty == 1):
         matched |= qty_cell.matched
         qty = qty_cell.qty or 1
         if qty_cell.set_size and size == 1:
@@ -99,7 +99,7 @@ def settle_counts(position: int, size_cell: Pieces | None, qty_cell: Pieces | No
     elif new_qty != qty and not is_blank(raw["qty"]) and qty_cell is not None:
         ledger.cell(position, "qty", "sets_from_words", f"{tidy(raw['qty'])} / {said.text}", said=now)
     elif new_size != size and (qty > 1 or not is_blank(raw["set_size"])):
-        ledger.cell(position, "set_size", "sets_from_words", said.text, said=now)
+        ledger.cell(position, said.column, "sets_from_words", said.text, said=now)
     return Counts(new_size, new_qty, matched)
 
 
@@ -145,6 +145,8 @@ def line_price(position: int, column: str, money: Money, counts: Counts, raw: An
         return line, counts
     if money.per:
         size = int(money.per)
+        if counts == counts._replace(set_size=size, qty=1):
+            return money.amount, counts
         if counts.set_size == 1:
             counts = counts._replace(set_size=size)
         line = round(money.amount * counts.set_size * counts.qty / size, 2)

@@ -60,7 +60,7 @@ def _read_folder(path: Path) -> list[RawSheet]:
     for one in sorted(path.iterdir()):
         table = table_of_sheet(one.stem) if one.suffix.casefold() == ".csv" else None
         if table:
-            sheets.append(RawSheet(one.stem, read_csv(one)))
+            sheets.append(RawSheet(table if one.stem.casefold() == table.casefold() else one.stem, read_csv(one)))
     if not sheets:
         raise ShopFileError(path, "the folder holds no CSV named after a table.",
                             "Name the files Sales.csv, Stock.csv and so on.")

@@ -25,6 +25,7 @@ _LOT_OF = re.compile(r"(?i)(?<!\w)(?:lot|qty|quantity|bundle|box|konvolut|posten
                      r"(?:of|von|de|di|van|:)?\s*(\d{1,4})(?!\w)")
 _TIMES = re.compile(r"(?i)(?<![\w.,/])(\d{1,4})\s?[x×](?!\w)|(?<!\w)[x×]\s?(\d{1,4})(?!\w)|\(\s*[x×]?\s*(\d{1,3})\s*(?:[x×]|pcs|stk)?\s*\)|"
                     r"(?<![\w.,/])(\d{1,4})\s?(?:pcs|pc|stk|stück|st|pieces|pièces|pezzi|piezas|stuks|tubes|off)\b\.?")
+_BRACKETED = re.compile(r"\(\s*[x×]?\s*(\d{1,2})\s*\)")
 _MATCHED = re.compile(r"(?i)(?<!\w)(matched|gematcht\w*|gepaart\w*|appari[ée]\w*|selezionat[aoie]|mp|mq)(?!\w)")
 
 
@@ -68,6 +69,11 @@ def pieces_in(text: str) -> Pieces:
         if met:
             size = int(met.group(2)) or None
             rest = text[: met.start()] + " " + text[met.end():]
+        else:
+            met = _BRACKETED.search(text)
+            if met and 2 <= int(met.group(1)) <= 8:
+                size = int(met.group(1))
+                rest = text[: met.start()] + " " + text[met.end():]
     count = _count(rest)
     if count is not None and qty is None and not doubtful and count != size:
         qty = count // size if size and size > 1 and _LOT_OF.search(rest) and count % size == 0 else count
@@ -97,10 +103,10 @@ def only_set_words(text: str) -> bool:
     return pieces_in(text) != NOTHING and not without_set_words(text)
 
 
-def read_count(value: Any) -> Reading:
-    """A cell of set_size or qty: value is Pieces (a bare number goes to `qty`), None when blank or not a count.
+def read_count(value: Any, column: str) -> Reading:
+    """A cell of `column` (set_size or qty): value is Pieces, None when blank or not a count.
 
-    The caller moves a bare number into set_size when that is the column it stood in.
+    A bare number fills the part named by `column`; "(2)" and "2 pcs" are bare numbers.
     """
     if is_blank(value):
         return Reading(None)
@@ -114,12 +120,13 @@ def read_count(value: Any) -> Reading:
             return Reading(None, "count_unreadable")
     if number is None:
         text = tidy(value)
-        number = plain_number(text) if text.isascii() else None
+        number = plain_number(text.strip("()")) if text.isascii() else None
         if number is None:
             met = pieces_in(text)
-            if met is NOTHING or (met.set_size is None and met.qty is None):
+            if met.set_size is None and met.qty is None:
                 return Reading(None, "count_unreadable")
             return Reading(met, "count_part_set" if met.doubtful else None, {"count": met.qty})
     if not 1 <= number <= MOST_PIECES or number != int(number):
         return Reading(None, "count_unreadable")
-    return Reading(Pieces(None, int(number)))
+    count = int(number)
+    return Reading(Pieces(count, None) if column == "set_size" else Pieces(None, count))

@@ -7,6 +7,7 @@ import re
 from typing import Any, NamedTuple
 
 from pricing.shop_tables.cells import is_blank, tidy
+from pricing.shop_tables.sets import only_set_words
 
 
 class TypeMet(NamedTuple):
@@ -38,7 +39,8 @@ class TypeReader:
         if isinstance(value, dt.date):
             return self._doubtful(f"{value.month}-{value.year % 100:02d}", "date_for_type", tidy(value))
         text = tidy(value).lstrip("'").strip()
-        match = self.register.find(text)
+        bracket = _BRACKET.search(text)  # cut first: "ECC83 (2)" must not be read as ECC832
+        match = self.register.find(text[: bracket.start()] if bracket else text)
         if match.status != "found":
             mangled = _mangled(text)
             if mangled:
@@ -48,7 +50,8 @@ class TypeReader:
             if counted:
                 return counted
         if match.status == "found":
-            return self._found(text, match, self.rest_of(text))
+            rest = f"{self.rest_of(text[: bracket.start()])} {bracket.group()}" if bracket else self.rest_of(text)
+            return self._found(text, match, rest.strip())
         if match.status == "ambiguous":
             return self._ambiguous(text, match)
         return self._unknown(text, match)
@@ -83,13 +86,18 @@ class TypeReader:
         return " "
 
     def _counted(self, text: str) -> TypeMet | None:
-        """A bare number of a type beside a count, "211 x 2" or "2 x 211", which only its neighbour tells apart."""
+        """A bare number of a type beside a count or set words: "211 x 2", "2 x 211", "45 matched pair"."""
         for pattern, name, count in ((_COUNT_LAST, 1, 2), (_COUNT_FIRST, 2, 1)):
             met = pattern.fullmatch(text)
             if met:
                 match = self.register.find(met.group(name))
                 if match.status == "found":
-                    return self._found(text, match, f"({met.group(count)})")
+                    return self._found(text, match, f"{met.group(count)}x")
+        head, _, tail = text.partition(" ")
+        if tail and only_set_words(tail):
+            match = self.register.find(head)
+            if match.status == "found":
+                return self._found(text, match, tail)
         return None
 
     def _found(self, text: str, match: Any, rest: str) -> TypeMet:
@@ -123,6 +131,7 @@ class TypeReader:
             return f"other: {designation}"
 
 
+_BRACKET = re.compile(r"(?<=.)\(\s*[x×]?\s*\d{1,2}\s*[x×]?\s*\)\s*$", re.I)
 _MORE_THAN_A_NAME = re.compile(r"[\s(),;×*]|\dx|x\d", re.I)
 _COUNT = re.compile(r"(\d{1,2})[x×*](\w{3,})|(\w{3,})[x×*](\d{1,2})", re.I)
 _COUNT_LAST = re.compile(r"(\w+)\s*(?:\s[x×*]\s?|[×*(]\s*)(\d{1,2})\)?", re.I)

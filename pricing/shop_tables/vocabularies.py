@@ -72,7 +72,6 @@ class Grading(NamedTuple):
     grade: str
     reading_pct: float | None
     code: str | None
-    boxed: bool
 
 
 def reading_in(text: str) -> float | None:
@@ -98,36 +97,39 @@ def used_grade(reading_pct: float | None) -> str:
 
 
 def read_grade(value: Any, own: Mapping[str, str] | None = None) -> Grading:
-    """The grade a cell states. Whole text first (the owner's spellings before ours), then phrases inside it."""
+    """The grade a cell states. Whole text first (the owner's spellings before ours), then phrases inside it.
+
+    A cell with nothing but a reading ("88/91") is that of a tested, used tube, with doubt.
+    """
     if is_blank(value):
-        return Grading(UNKNOWN, None, None, False)
+        return Grading(UNKNOWN, None, None)
     text = tidy(value)
     if text in GRADES:
-        return Grading(text, None, None, False)
+        return Grading(text, None, None)
     reading = reading_in(text)
     asked = "?" in text
     words = plain(text.replace("?", " "))
     if own and words in own:
-        return Grading(own[words], reading, None, False)
+        return Grading(own[words], reading, None)
     if not re.search(r"[^\W\d_]", text) and (reading is not None or isinstance(value, int | float)):
         number = float(value) if isinstance(value, int | float) else None
         if reading is None and number is not None:
             number *= 100 if 0.2 <= number <= 2.5 else 1
             reading = number if 20 <= number <= 250 else None
         if reading is not None:
-            return Grading(UNKNOWN, reading, None, False)
-        return Grading(UNKNOWN, None, "unknown_grade", False)
+            return Grading(used_grade(reading), reading, "grade_doubtful")
+        return Grading(UNKNOWN, None, "unknown_grade")
     table = spellings()["grade"]
     met = table.get(words)
     if met is None:
         met = _grade_inside(words, table)
     if met is None:
-        return Grading(UNKNOWN, reading, "unknown_grade", False)
+        return Grading(UNKNOWN, reading, "unknown_grade")
     meaning = used_grade(reading) if met.meaning == "used" else met.meaning
     if _DENIALS.search(_cut_known(words)):
-        return Grading(UNKNOWN, reading, "unknown_grade", False)
+        return Grading(UNKNOWN, reading, "unknown_grade")
     doubtful = asked or met.doubtful
-    return Grading(meaning, reading, "grade_doubtful" if doubtful else None, False)
+    return Grading(meaning, reading, "grade_doubtful" if doubtful else None)
 
 
 def _cut_known(words: str) -> str:
