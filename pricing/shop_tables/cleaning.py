@@ -110,6 +110,8 @@ class _Cleaning:
         self.other: dict[str, list[Any]] = {
             name: _cells(frame.iloc[:, position]) for position, name in self.headings.unknown.items()
             if table is spec.LISTENING and name not in ("designation", "canonical_type", "type_known", "family")}
+        self.numeric = {name for position, name in self.headings.unknown.items()
+                        if pd.api.types.is_float_dtype(frame.dtypes.iloc[position])}
         self.ledger = Ledger(*self._places(frame, names))
         self.out: dict[str, Any] = {}
 
@@ -211,7 +213,7 @@ class _Cleaning:
         self.out["designation"] = [one.designation for one in rows]
         self.out["canonical_type"] = [one.canonical_type for one in rows]
         self.out["family"] = [
-            stated if stated and not (one.known and stated.startswith("other: ")) else one.family
+            stated if stated and not stated.startswith("other: ") else one.family
             for stated, one in zip(families, rows)]
         self.out["type_known"] = [one.known for one in rows]
 
@@ -301,7 +303,7 @@ class _Cleaning:
         """The owner's own numeric columns; columns without a single number are not aspects."""
         for name, cells in self.other.items():
             met = read.each(cells, read_number)
-            if not any(one.value is not None for one in met):
+            if name not in self.numeric and not any(one.value is not None for one in met):
                 continue
             for position, one in enumerate(met):
                 if one.code:
@@ -331,8 +333,9 @@ class _Cleaning:
             elif name in self._floats():
                 data[name] = np.array(values, dtype=float)
             else:
-                data[name] = pd.Series(values, index=self.index, dtype=object if not values else None)
-        data["sheet"], data["row"] = self.ledger.sheets, np.array(self.ledger.rows, dtype=np.int64)
+                data[name] = pd.Series(values, index=self.index, dtype="str")
+        data["sheet"] = pd.Series(self.ledger.sheets, index=self.index, dtype="str")
+        data["row"] = np.array(self.ledger.rows, dtype=np.int64)
         frame = pd.DataFrame(data, index=self.index)[kept]
         if self.table is spec.SALES:
             self._report_repeats(frame, np.flatnonzero(kept))
@@ -374,8 +377,8 @@ class _Cleaning:
 
 
 def _cells(column: pd.Series) -> list[Any]:
-    """Raw cells of a frame's column as plain Python values where pandas has its own."""
-    return column.astype(object).tolist()
+    """Raw cells of a frame's column as Python values, None where pandas sees nothing."""
+    return column.astype(object).where(column.notna(), None).tolist()
 
 
 def _whole(cell: Any) -> bool:
