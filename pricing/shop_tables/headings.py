@@ -27,19 +27,18 @@ class Headings(NamedTuple):
 
 
 @lru_cache(maxsize=1)
-def _spellings() -> tuple[dict[str, dict[str, tuple[str, int]]], dict[str, str]]:
-    """table (or "" for every table) -> plain heading -> (column, rank), and plain sheet name -> table."""
-    tables: dict[str, dict[str, tuple[str, int]]] = {}
+def _spellings() -> tuple[list[tuple[str, str, str, int]], dict[str, str]]:
+    """(table or "" for every table, plain heading, column, rank) in file order, and plain sheet name -> table."""
+    headings: list[tuple[str, str, str, int]] = []
     sheets: dict[str, str] = {plain(name): name for name in TABLES}
     text = resources.files(__package__).joinpath("headings.csv").read_text(encoding="utf-8")
     for row in csv.DictReader(text.splitlines()):
         if row["column"] == "(sheet)":
             sheets.update({plain(word): row["table"] for word in row["spellings"].split(";")})
             continue
-        known = tables.setdefault(row["table"], {})
-        for rank, word in enumerate(row["spellings"].split(";"), 1):
-            known.setdefault(plain(word), (row["column"], rank))
-    return tables, sheets
+        headings += [(row["table"], plain(word), row["column"], rank)
+                     for rank, word in enumerate(row["spellings"].split(";"), 1)]
+    return headings, sheets
 
 
 def table_of_sheet(name: str) -> str | None:
@@ -49,11 +48,14 @@ def table_of_sheet(name: str) -> str | None:
 
 @lru_cache(maxsize=32)
 def _known(table_name: str) -> dict[str, tuple[str, int]]:
+    """Plain heading -> (column, rank) in one table: our own names, then the table's lines of the file, then the rest."""
     table = TABLES.get(table_name) or TABLES["Sales"]
-    by_table, _ = _spellings()
-    known = {word: met for word, met in by_table.get("", {}).items() if met[0] in table.names}
-    known.update(by_table.get(table_name, {}))
-    known.update({plain(name.replace("_", " ")): (name, 0) for name in table.names})
+    known = {plain(name.replace("_", " ")): (name, 0) for name in table.names}
+    lines, _ = _spellings()
+    for of_table in (table_name, ""):
+        for line_table, word, column, rank in lines:
+            if line_table == of_table and column in table.names:
+                known.setdefault(word, (column, rank))
     return known
 
 

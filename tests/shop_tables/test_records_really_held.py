@@ -11,7 +11,7 @@ import pytest
 
 from pricing.shop_tables import Settings, clean_items, clean_sales
 from pricing.shop_tables.cells import read_money, read_number, read_percent
-from pricing.shop_tables.columns import SALES
+from pricing.shop_tables.columns import SALES, TABLES
 from pricing.shop_tables.dates import read_dates
 from pricing.shop_tables.headings import column_of
 from pricing.shop_tables.sets import pieces_in
@@ -41,6 +41,18 @@ def test_heading_is_known(heading, column):
     """A heading in another spelling or language means its column; an unknown one means nothing."""
     met = column_of(heading, SALES)
     assert (met and met[0]) == column
+
+
+@pytest.mark.parametrize("table, heading, column", [
+    ("Stock", "Price", "ask"), ("Offers", "Preis", "ask"), ("Lots", "Price", "paid"), ("Lots", "Date", "bought_on"),
+    ("Offers", "Datum", "seen_on"), ("Listening", "Date", "heard_on"), ("Readings", "Test", "test"), ("Asks", "From", "from_date"),
+    ("Readings", "Reading", "value"), ("Offers", "Shipping", "postage"), ("Lots", "Versand", "freight"),
+    ("Circuits", "Amp", "circuit"), ("Listening", "Amp", "system"), ("Circuits", "Tube", "fitted_type"),
+    ("Stock", "Date", "acquired_on"), ("Types", "Type", "designation"), ("Settings", "Wert", "value"),
+])
+def test_heading_means_what_its_table_makes_of_it(table, heading, column):
+    """The same heading means another column in another table."""
+    assert column_of(heading, TABLES[table])[0] == column
 
 
 @pytest.mark.parametrize("text, grade, reading, doubtful", [
