@@ -15,7 +15,8 @@ Effect = Literal["row left out", "cell ignored", "please check"]
 class Problem:
     """One bad or doubtful cell.
 
-    `row` is the row number a person sees in the file (the heading is row 1), None when the whole table is meant.
+    `row` is the row number a person sees in the file (the heading is row 1), None when the whole table is
+    meant.
     """
 
     sheet: str
@@ -45,7 +46,8 @@ CODES: dict[str, Code] = {
     # headings and whole tables
     "near_heading": Code(
         "The heading '{value}' is not known and was kept out; it looks like '{near}'.",
-        "Rename the heading to '{near}', or add a Settings row 'heading: {value}' with the column it means.", CHECK),
+        "Rename the heading to '{near}', or add a Settings row 'heading: {value}' with the column it means.",
+        CHECK),
     "double_heading": Code(
         "The heading '{value}' means '{column}', which '{kept}' already gives; '{value}' was kept out.",
         "Rename or empty one of the two.", CHECK),
@@ -55,9 +57,11 @@ CODES: dict[str, Code] = {
     "date_order_assumed": Code(
         "Nothing in the column '{column}' shows whether the day or the month comes first (first such date: "
         "'{value}'); read {order} first.",
-        "If that is wrong, set 'date order' in Settings to '{other} first', or write months as words.", CHECK),
+        "If that is wrong, set 'date order' in Settings to '{other} first', or write months as words.",
+        CHECK),
     # dates
-    "date_missing": Code("There is no date in '{column}'.", "Write the date, for example 2024-04-03.", LEFT_OUT),
+    "date_missing": Code(
+        "There is no date in '{column}'.", "Write the date, for example 2024-04-03.", LEFT_OUT),
     "date_unreadable": Code(
         "'{value}' is not a date.", "Write day, month and year, for example 2024-04-03.", LEFT_OUT),
     "date_in_future": Code(
@@ -77,23 +81,29 @@ CODES: dict[str, Code] = {
     "ambiguous_type": Code(
         "The type '{value}' can mean {near}; taken as {taken}.", "Write the one that is meant.", CHECK),
     "number_for_type": Code(
-        "The cell holds the number {value}: a spreadsheet has turned a type into a number; it was likely {taken}.",
+        "The cell holds the number {value}: a spreadsheet has turned a type into a number; it was likely "
+        "{taken}.",
         "Format the column as text and type {taken} again.", CHECK),
     "date_for_type": Code(
-        "The cell holds the date {value}: a spreadsheet has turned a type into a date; it was likely {taken}.",
+        "The cell holds the date {value}: a spreadsheet has turned a type into a date; it was likely "
+        "{taken}.",
         "Format the column as text and type the type again.", CHECK),
     # money
-    "price_missing": Code("There is no amount in '{column}'.", "Write what the buyer paid for the line.", LEFT_OUT),
+    "price_missing": Code(
+        "There is no amount in '{column}'.", "Write what the buyer paid for the line.", LEFT_OUT),
     "price_unreadable": Code(
         "'{value}' is not an amount of money.", "Write one amount, for example 45.00.", LEFT_OUT),
     "price_not_positive": Code(
         "The amount {value} is not above zero.",
         "Write the price that was paid; enter a return as 'returned_on' on the sale's own row.", LEFT_OUT),
-    "amount_unreadable": Code("'{value}' is not an amount of money.", "Write one amount, for example 4.50.", IGNORED),
+    "amount_unreadable": Code(
+        "'{value}' is not an amount of money.", "Write one amount, for example 4.50.", IGNORED),
     "amount_negative": Code(
-        "The amount {value} is below zero; it was read as {taken}.", "Write costs and fees without a minus.", CHECK),
+        "The amount {value} is below zero; it was read as {taken}.", "Write costs and fees without a minus.",
+        CHECK),
     "money_doubtful": Code(
-        "'{value}' was read as {taken}, with doubt.", "Write the amount plainly, for example 1250.00.", CHECK),
+        "'{value}' was read as {taken}, with doubt.", "Write the amount plainly, for example 1250.00.",
+        CHECK),
     "price_each": Code(
         "'{value}' is a price each; with {count} pieces the line comes to {taken}.",
         "Write the price of the whole line.", CHECK),
@@ -126,39 +136,43 @@ CODES: dict[str, Code] = {
     "percent_unreadable": Code(
         "'{value}' is not a percentage of nominal between 5 and 250.",
         "Write a percentage such as 95; a meter reading needs its nominal value in Settings.", IGNORED),
-    "percent_doubtful": Code("'{value}' was read as {taken} %, with doubt.", "Write a percentage such as 95.", CHECK),
+    "percent_doubtful": Code(
+        "'{value}' was read as {taken} %, with doubt.", "Write a percentage such as 95.", CHECK),
     "number_unreadable": Code("'{value}' is not a number.", "Write a plain number.", IGNORED),
     "required_number": Code(
         "'{value}' is not a number, and '{column}' is needed.", "Write a plain number.", LEFT_OUT),
     "required_missing": Code("'{column}' is blank, and it is needed.", "Fill in the cell.", LEFT_OUT),
     "flag_unreadable": Code("'{value}' is neither yes nor no; taken as no.", "Write yes or no.", IGNORED),
     # words
-    "label_doubtful": Code("'{value}' is doubtful; read as '{taken}'.", "Remove the question mark when you are sure.",
-                           CHECK),
+    "label_doubtful": Code(
+        "'{value}' is doubtful; read as '{taken}'.", "Remove the question mark when you are sure.", CHECK),
     "grade_doubtful": Code(
         "The grade '{value}' is doubtful; read as '{taken}'.", "Write one of the grades of the list.", CHECK),
     "unknown_grade": Code(
         "The grade '{value}' is not known; taken as 'unknown'.",
         "Use a grade of the list, or add a Settings row 'grade: {value}' with the grade it means.", IGNORED),
-    "era_doubtful": Code("The era '{value}' was read as {taken}, with doubt.", "Write a decade, for example 1950s.",
-                         CHECK),
+    "era_doubtful": Code(
+        "The era '{value}' was read as {taken}, with doubt.", "Write a decade, for example 1950s.", CHECK),
     "unknown_era": Code(
         "'{value}' is not a decade or year between 1930 and today; taken as 'unknown'.",
-        "Write a decade such as 1950s, or add a Settings row 'era: {value}' with the decade it means.", IGNORED),
+        "Write a decade such as 1950s, or add a Settings row 'era: {value}' with the decade it means.",
+        IGNORED),
     "repeated_row": Code(
         "This row repeats row {first} in every cell; both are kept.",
         "Delete one if it is the same sale entered twice.", CHECK),
     "ask_each": Code(
         "'{value}' is a price each; a set of {size} comes to {taken}.", "Write the price of one set.", CHECK),
-    "row_blank": Code("The row has nothing in the columns that are read.", "Fill it in or delete it.", LEFT_OUT),
+    "row_blank": Code(
+        "The row has nothing in the columns that are read.", "Fill it in or delete it.", LEFT_OUT),
     "double_sheet": Code("The sheet '{value}' is {table} in other words, and '{kept}' was read for it.",
                          "Move its rows to '{kept}', or rename it.", IGNORED),
     # settings
     "unknown_setting": Code(
-        "There is no setting '{value}'{near}; the row was not used.", "Correct the key; the About sheet lists all.",
-        IGNORED),
+        "There is no setting '{value}'{near}; the row was not used.",
+        "Correct the key; the About sheet lists all.", IGNORED),
     "bad_setting": Code(
-        "'{value}' does not fit the setting '{column}' ({wanted}); {default} is used.", "Write {wanted}.", IGNORED),
+        "'{value}' does not fit the setting '{column}' ({wanted}); {default} is used.", "Write {wanted}.",
+        IGNORED),
     # the owner's own types
     "type_without_name": Code("The row names no type.", "Write the designation, for example EL84.", LEFT_OUT),
     "type_name_unreadable": Code(
@@ -167,8 +181,8 @@ CODES: dict[str, Code] = {
         "The column '{column}' is not a rating the register holds; '{value}' was not used.",
         "Use a column of the Types sheet, or move the text to 'note'.", IGNORED),
     "rating_unreadable": Code(
-        "'{value}' is not a rating above nought in {unit}.", "Write one plain number in {unit}, or leave it blank.",
-        IGNORED),
+        "'{value}' is not a rating above nought in {unit}.",
+        "Write one plain number in {unit}, or leave it blank.", IGNORED),
     "rating_system_unknown": Code(
         "'{value}' is not a rating system.", "Write one of: {systems}.", IGNORED),
     "alias_of_other_type": Code(
@@ -181,8 +195,8 @@ def problem(code: str, *, sheet: str, row: int | None, column: str, value: Any, 
             **details: Any) -> Problem:
     """The Problem of kind `code` at one cell. KeyError when the code is not in CODES.
 
-    `effect` overrides the effect of the kind: a bad date leaves out a sale, but only its own cell where dates are
-    optional. Values longer than 120 characters are shortened in the words, never in the owner's file.
+    `effect` overrides the effect of the kind: a bad date leaves out a sale, but only its own cell where dates
+    are optional. Values longer than 120 characters are shortened in the words, never in the owner's file.
     """
     kind = CODES[code]
     shown = "" if value is None else str(value)

@@ -1,7 +1,16 @@
-"""What this shop wrote down: its tables read, cleaned and checked. Nothing the owner typed is altered or lost in silence."""
+"""What this shop wrote down: its tables read, cleaned and checked. Nothing the owner typed is altered or lost
+in silence.
+"""
 
 from pricing.shop_tables.cleaning import (
-    clean_asks, clean_circuits, clean_items, clean_listening, clean_lots, clean_offers, clean_readings, clean_sales,
+    clean_asks,
+    clean_circuits,
+    clean_items,
+    clean_listening,
+    clean_lots,
+    clean_offers,
+    clean_readings,
+    clean_sales,
     clean_stock,
 )
 from pricing.shop_tables.columns import TABLES, Column, Table
@@ -12,7 +21,25 @@ from pricing.shop_tables.shop import Shop, read_shop
 from pricing.shop_tables.vocabularies import CHANNELS, ERAS, GRADE_ORDER, GRADES
 
 __all__ = [
-    "CHANNELS", "Column", "ERAS", "GRADES", "GRADE_ORDER", "Settings", "Shop", "ShopFileError", "TABLES", "Table",
-    "check_report", "clean_asks", "clean_circuits", "clean_items", "clean_listening", "clean_lots", "clean_offers",
-    "clean_readings", "clean_sales", "clean_stock", "read_shop",
+    "CHANNELS",
+    "Column",
+    "ERAS",
+    "GRADES",
+    "GRADE_ORDER",
+    "Settings",
+    "Shop",
+    "ShopFileError",
+    "TABLES",
+    "Table",
+    "check_report",
+    "clean_asks",
+    "clean_circuits",
+    "clean_items",
+    "clean_listening",
+    "clean_lots",
+    "clean_offers",
+    "clean_readings",
+    "clean_sales",
+    "clean_stock",
+    "read_shop",
 ]

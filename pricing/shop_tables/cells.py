@@ -1,4 +1,5 @@
-"""Parsers of one cell: blank or not, money, numbers, percentages, yes and no. Words for sets are in sets.py."""
+"""Parsers of one cell: blank or not, money, numbers, percentages, yes and no. Words for sets are in sets.py.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +9,27 @@ import re
 from typing import Any, NamedTuple
 
 # A dash or a question mark typed into an empty cell says no more than the blank.
-BLANK_WORDS = frozenset({"", "-", "--", "---", "—", "–", "?", "n/a", "na", "n.a.", "nan", "none", "null", "nat",
-                         "#n/a", ".", "<na>"})
+BLANK_WORDS = frozenset(
+    {
+        "",
+        "-",
+        "--",
+        "---",
+        "—",
+        "–",
+        "?",
+        "n/a",
+        "na",
+        "n.a.",
+        "nan",
+        "none",
+        "null",
+        "nat",
+        "#n/a",
+        ".",
+        "<na>",
+    }
+)
 _SPACES = re.compile(r"[\s\u00a0\u202f\u2007\u200b\ufeff]+")
 
 
@@ -46,8 +66,8 @@ def is_blank(value: Any) -> bool:
 def plain_number(text: str) -> float | None:
     """A number written the English or the continental way, None when the text is not one number.
 
-    With both marks the last one is the decimal mark; a mark met twice groups thousands; a single mark before exactly
-    three digits groups thousands ("1.250" and "1,250" are 1250), otherwise it is the decimal mark.
+    With both marks the last one is the decimal mark; a mark met twice groups thousands; a single mark before
+    exactly three digits groups thousands ("1.250" and "1,250" are 1250), otherwise it is the decimal mark.
     """
     text = text.strip().replace("\u2212", "-")
     sign = 1.0
@@ -90,23 +110,41 @@ class Money(NamedTuple):
     per: str
 
 
-_CODES = ("EUR|USD|GBP|CHF|JPY|CAD|AUD|NZD|PLN|SEK|DKK|NOK|CZK|HUF|RUB|UAH|INR|CNY|HKD|BGN|RON|TRY|ZAR|BRL|KRW|ILS")
-_SIGN = re.compile(rf"(?i)(us\s?\$|au?\s?\$|ca?\s?\$|nz\s?\$|hk\s?\$|[€£¥₽₴₹$]|zł|kč|(?<![a-z])(?:{_CODES}|euros?|sfr\.?|"
-                   r"fr\.|dollars?|pounds?)(?![a-z]))")
-_EACH = re.compile(r"(?i)(?:/\s*|\bper\s+|\bà\s+|\s+|(?<=\d)|(?<=-))(ea\.?|each|pcs?\.?|piece|stk\.?|stück|st\.|pièce|cad\.?|c/u|"
-                   r"p\.\s?st\.?|per\s?stuk|stuk|tube|single|apiece)\s*$")
-_PER_SET = re.compile(r"(?i)(?:/\s*|\bper\s+|\bpro\s+|\bthe\s+|\s+|(?<=\d))(prs?\.?|pairs?|paar|paire|coppia|par|duo|quads?|"
-                      r"quartet|quartett|trio|sextet|mp|mq)\s*$")
-_SET_WORD_SIZE = {"trio": "3", "quad": "4", "quads": "4", "quartet": "4", "quartett": "4", "sextet": "6", "mq": "4"}
-_DOUBT = re.compile(r"(?i)^(?:ca\.?|circa|about|approx\.?|~|≈|vb|obo|etwa|env\.?)\s*|\s*(?:vb|obo|ono|approx\.?|ca\.?|ish)$")
+_CODES = (
+    "EUR|USD|GBP|CHF|JPY|CAD|AUD|NZD|PLN|SEK|DKK|NOK|CZK|HUF|RUB|UAH|INR|CNY|HKD|BGN|RON|TRY|ZAR|BRL|KRW|ILS"
+)
+_SIGN = re.compile(
+    rf"(?i)(us\s?\$|au?\s?\$|ca?\s?\$|nz\s?\$|hk\s?\$|[€£¥₽₴₹$]|zł|kč|(?<![a-z])(?:{_CODES}|euros?|sfr\.?|"
+    r"fr\.|dollars?|pounds?)(?![a-z]))"
+)
+_EACH = re.compile(
+    r"(?i)(?:/\s*|\bper\s+|\bà\s+|\s+|(?<=\d)|(?<=-))(ea\.?|each|pcs?\.?|piece|stk\.?|stück|st\.|pièce|cad\.?|c/u|"
+    r"p\.\s?st\.?|per\s?stuk|stuk|tube|single|apiece)\s*$"
+)
+_PER_SET = re.compile(
+    r"(?i)(?:/\s*|\bper\s+|\bpro\s+|\bthe\s+|\s+|(?<=\d))(prs?\.?|pairs?|paar|paire|coppia|par|duo|quads?|"
+    r"quartet|quartett|trio|sextet|mp|mq)\s*$"
+)
+_SET_WORD_SIZE = {
+    "trio": "3",
+    "quad": "4",
+    "quads": "4",
+    "quartet": "4",
+    "quartett": "4",
+    "sextet": "6",
+    "mq": "4",
+}
+_DOUBT = re.compile(
+    r"(?i)^(?:ca\.?|circa|about|approx\.?|~|≈|vb|obo|etwa|env\.?)\s*|\s*(?:vb|obo|ono|approx\.?|ca\.?|ish)$"
+)
 _WHOLE_MARK = re.compile(r"(?<=\d)\s?[.,]\s?[-–—]+$|(?<=\d)[-–—]+$|(?<=\d)=$")
 
 
 def read_money(value: Any, read_currency: Any) -> Reading:
     """Money in a cell: value is a Money, or None with a code ("unreadable") when it is not one amount.
 
-    Doubt ("money_doubtful") is raised by a question mark, "about", a space before the cents, or "1.250" alone.
-    `read_currency` turns a sign into an ISO code.
+    Doubt ("money_doubtful") is raised by a question mark, "about", a space before the cents, or "1.250"
+    alone. `read_currency` turns a sign into an ISO code.
     """
     if is_blank(value):
         return Reading(None)
@@ -124,7 +162,10 @@ def read_money(value: Any, read_currency: Any) -> Reading:
     if each:
         text, per = text[: each.start()].strip(), "each"
     elif per_set:
-        text, per = text[: per_set.start()].strip(), _SET_WORD_SIZE.get(per_set.group(1).casefold().rstrip("."), "2")
+        text, per = (
+            text[: per_set.start()].strip(),
+            _SET_WORD_SIZE.get(per_set.group(1).casefold().rstrip("."), "2"),
+        )
     signs = {read_currency(sign) for sign in _SIGN.findall(text)}
     text = _SIGN.sub(" ", text).strip()
     text = _WHOLE_MARK.sub("", text).strip()
@@ -138,7 +179,9 @@ def read_money(value: Any, read_currency: Any) -> Reading:
     if amount is None or not math.isfinite(amount):
         return Reading(None, "unreadable")
     currency = signs.pop() if signs else ""
-    return Reading(Money(amount, currency, per), "money_doubtful" if doubtful else None, {"taken": f"{amount:.2f}"})
+    return Reading(
+        Money(amount, currency, per), "money_doubtful" if doubtful else None, {"taken": f"{amount:.2f}"}
+    )
 
 
 def _money_number(value: Any) -> Reading:
@@ -146,7 +189,11 @@ def _money_number(value: Any) -> Reading:
         amount = float(value)
     except (TypeError, ValueError, OverflowError):
         return Reading(None, "unreadable")
-    return Reading(Money(amount, "", "")) if math.isfinite(amount) and abs(amount) < 1e12 else Reading(None, "unreadable")
+    return (
+        Reading(Money(amount, "", ""))
+        if math.isfinite(amount) and abs(amount) < 1e12
+        else Reading(None, "unreadable")
+    )
 
 
 def read_number(value: Any) -> Reading:
@@ -163,7 +210,9 @@ def read_number(value: Any) -> Reading:
     if multiple:
         number = plain_number(multiple.group(1))
         if number is not None:
-            return Reading(number * (1e3 if multiple.group(2) == "k" else 1e6 if multiple.group(2) == "M" else 1e-3))
+            return Reading(
+                number * (1e3 if multiple.group(2) == "k" else 1e6 if multiple.group(2) == "M" else 1e-3)
+            )
     number = plain_number(re.sub(r"(?<=[\d.,])\s*[^\W\d_%µΩ]*[a-zA-Z%µΩ/]+\.?$", "", text))
     return Reading(None, "number_unreadable") if number is None else Reading(number)
 
@@ -174,7 +223,8 @@ _LOW_PCT, _HIGH_PCT = 5.0, 250.0
 def read_percent(value: Any) -> Reading:
     """Percent of nominal: 95, "95%", 0.95 and "95/97" (mean of two sections); None with a code otherwise.
 
-    A number from 0.05 to 2.5 is a fraction and is multiplied by 100; anything outside 5 to 250 % is not a percentage.
+    A number from 0.05 to 2.5 is a fraction and is multiplied by 100; anything outside 5 to 250 % is not a
+    percentage.
     """
     if is_blank(value):
         return Reading(None)
@@ -210,8 +260,10 @@ def _percent(number: float | None, doubtful: bool) -> Reading:
     return Reading(number, "percent_doubtful" if doubtful else None, {"taken": f"{number:g}"})
 
 
-_YES = frozenset("yes y x ja j oui o si sí s sì true t 1 1.0 wahr vrai vero verdadero waar matched match mp mq ok ✓ ✔ "
-                 "gematcht gepaart selected apparié appariée".split())
+_YES = frozenset(
+    "yes y x ja j oui o si sí s sì true t 1 1.0 wahr vrai vero verdadero waar matched match mp mq ok ✓ ✔ "
+    "gematcht gepaart selected apparié appariée".split()
+)
 _NO = frozenset("no n nein non nee false f 0 0.0 falsch faux falso onwaar unmatched not - none".split())
 
 

@@ -1,4 +1,6 @@
-"""One column read after the other, each by its kind: raw cells in, clean values out, problems into the ledger."""
+"""One column read after the other, each by its kind: raw cells in, clean values out, problems into the
+ledger.
+"""
 
 from __future__ import annotations
 
@@ -36,7 +38,9 @@ def each(values: Sequence[Any], read: Callable[[Any], Any]) -> list[Any]:
 
 def read_date_column(column: Column, values: Sequence[Any], ledger: Ledger, settings: Settings, sheet: str,
                      today: dt.date) -> list[dt.date | None]:
-    """Dates of a column; a required one that is missing, unreadable or (sold_on) in the future leaves its row out."""
+    """Dates of a column; a required one that is missing, unreadable or (sold_on) in the future leaves its row
+    out.
+    """
     met = read_dates(values, settings.date_order, today)
     if not met.decided and not settings.date_order:
         from pricing.problems import problem
@@ -63,7 +67,9 @@ def read_date_column(column: Column, values: Sequence[Any], ledger: Ledger, sett
 
 
 def read_label_column(column: Column, values: Sequence[Any], ledger: Ledger) -> list[str]:
-    """Names tidied; spellings that differ in capitals or punctuation take the most used one, a ? at the end is reported."""
+    """Names tidied; spellings that differ in capitals or punctuation take the most used one, a ? at the end
+    is reported.
+    """
     blank = UNKNOWN if column.name in _UNKNOWN_WHEN_BLANK else ""
     texts = each(values, lambda value: "" if cells.is_blank(value) else cells.tidy(value))
     counts = Counter(text for text in texts if text)
@@ -117,13 +123,18 @@ def read_flag_column(column: Column, values: Sequence[Any], ledger: Ledger) -> l
 
 def read_era_column(column: Column, values: Sequence[Any], ledger: Ledger, settings: Settings) -> list[str]:
     """Decades, "unknown" where blank or outside 1930 to today."""
-    return _readings(column, values, ledger, lambda value: vocabularies.read_era(value, settings.own_eras), UNKNOWN)
+    return _readings(
+        column, values, ledger, lambda value: vocabularies.read_era(value, settings.own_eras), UNKNOWN
+    )
 
 
-def read_channel_column(column: Column, values: Sequence[Any], ledger: Ledger, settings: Settings) -> list[str]:
+def read_channel_column(
+    column: Column, values: Sequence[Any], ledger: Ledger, settings: Settings
+) -> list[str]:
     """Channels; the owner's own ones take their most used spelling."""
-    met = _readings(column, values, ledger, lambda value: vocabularies.read_channel(value, settings.own_channels),
-                    UNKNOWN)
+    met = _readings(
+        column, values, ledger, lambda value: vocabularies.read_channel(value, settings.own_channels), UNKNOWN
+    )
     return read_label_column(column, met, ledger)
 
 
@@ -137,7 +148,9 @@ def read_count_column(column: Column, values: Sequence[Any], ledger: Ledger) -> 
     return _readings(column, values, ledger, lambda value: sets.read_count(value, column.name), None)
 
 
-def read_money_column(column: Column, values: Sequence[Any], ledger: Ledger, home: str) -> list[cells.Money | None]:
+def read_money_column(
+    column: Column, values: Sequence[Any], ledger: Ledger, home: str
+) -> list[cells.Money | None]:
     """Optional money: costs, fees, postage, asks. A minus is dropped, another currency's sign reported."""
     def read(value: Any) -> cells.Reading:
         met = cells.read_money(value, vocabularies.read_currency)

@@ -5,13 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal["date", "type", "label", "era", "grade", "channel", "percent", "set_size", "qty", "flag", "price",
-               "money", "currency", "number", "text", "words"]
+Kind = Literal["date", "type", "label", "era", "grade", "channel", "percent", "set_size", "qty", "flag",
+               "price", "money", "currency", "number", "text", "words"]
 
 
 @dataclass(frozen=True)
 class Column:
-    """One column. `in_workbook` is False for columns that are read when met but not offered in a new workbook."""
+    """One column. `in_workbook` is False for columns that are read when met but not offered in a new
+    workbook.
+    """
 
     name: str
     kind: Kind
@@ -45,7 +47,8 @@ class Table:
         raise KeyError(f"table {self.name} has no column '{name}'; it has {', '.join(self.names)}")
 
 
-_TYPE = Column("type", "type", "Type printed on the tube, as text: EL84, 12AX7A, 6SN7GT. Brackets and bases too.", True)
+_TYPE = Column(
+    "type", "type", "Type printed on the tube, as text: EL84, 12AX7A, 6SN7GT. Brackets and bases too.", True)
 _PIECE = (
     Column("maker", "label", "Who made the tube, as far as you can tell. Blank means unknown."),
     Column("brand", "label", "The brand printed on it, which may not be the maker."),
@@ -54,15 +57,22 @@ _PIECE = (
 )
 _STATE = (
     Column("grade", "grade", "Stated grade, from the list or in your own words. Blank means unknown."),
-    Column("reading_pct", "percent", "Tester reading in percent of nominal. 88/91 is two sections; their mean is kept."),
+    Column(
+        "reading_pct", "percent",
+        "Tester reading in percent of nominal. 88/91 is two sections; their mean is kept."),
     Column("tester", "label", "Which tester gave the reading."),
     Column("set_size", "set_size", "Tubes sold together as one set: 1, 2 (pair), 4 (quad). Blank means 1."),
 )
-_FAMILY = Column("family", "label", "Family for Margins, where the register's own does not suit.", in_workbook=False)
-_TITLE = Column("title", "words", "Listing title; type, set, grade and reading are read out of it where their own "
-                "cells are blank.", in_workbook=False)
+_FAMILY = Column(
+    "family", "label", "Family for Margins, where the register's own does not suit.", in_workbook=False)
+_TITLE = Column(
+    "title", "words",
+    "Listing title; type, set, grade and reading are read out of it where their own cells are blank.",
+    in_workbook=False)
 _BOXED = Column("boxed", "text", "Yes when the tube has its carton; joins the grade.", in_workbook=False)
-_NOTE = Column("note", "words", "Anything else. Never read for pricing, except a note that only says pair, quad or the like.")
+_NOTE = Column(
+    "note", "words",
+    "Anything else. Never read for pricing, except a note that only says pair, quad or the like.")
 
 SALES = Table("Sales", "One row a line sold. The line price is for all pieces of the line.", (
     Column("sold_on", "date", "Date of the sale.", True),
@@ -128,7 +138,8 @@ OFFERS = Table("Offers", "Pieces offered to you.", (
     _NOTE, _FAMILY, _TITLE, _BOXED,
 ))
 
-LISTENING = Table("Listening", "Listening notes: one numeric column an aspect, under your own names; more is better.", (
+_ASPECTS = "Listening notes: one numeric column an aspect, under your own names; more is better."
+LISTENING = Table("Listening", _ASPECTS, (
     Column("heard_on", "date", "Day of listening."),
     _TYPE, *_PIECE,
     Column("system", "label", "Amplifier it was heard in.", True),
@@ -178,22 +189,30 @@ LOTS = Table("Lots", "Purchases of many pieces for one sum.", (
 
 _TYPE_FIELDS = {
     "section": "Section of a bottle with two different units: triode or pentode.",
-    "canonical_type": "Electrical type whose sales it shares.", "shop_family": "Family for prices and Margins.",
+    "canonical_type": "Electrical type whose sales it shares.",
+    "shop_family": "Family for prices and Margins.",
     "family": "Finer family, by use and base.",
-    "kind": "Triode, power pentode, rectifier and so on.", "sections": "Units in the bottle.", "base": "Base.",
+    "kind": "Triode, power pentode, rectifier and so on.",
+    "sections": "Units in the bottle.",
+    "base": "Base.",
     "basing": "Basing code.", "heater_v": "Heater volts.", "heater_a": "Heater current, A.",
     "heater_alt": "Other heater connection.", "warmup_s": "Controlled warm-up, s.",
     "va_max_v": "Plate volts limit.", "pa_max_w_section": "Plate dissipation limit per section, W.",
     "pa_max_w_total": "Plate dissipation limit, both sections, W.", "vg2_max_v": "Screen volts limit.",
     "pg2_max_w": "Screen dissipation limit, W.", "ik_max_ma": "Cathode current limit, mA.",
     "vhk_max_v": "Heater to cathode volts limit.", "vhk_polarity": "Which way that limit holds.",
-    "vhk_heater_positive_max_v": "Heater to cathode volts limit, heater positive.", "rg1_max_fixed_bias_ohm": "Grid resistor limit, fixed bias, ohm.",
+    "vhk_heater_positive_max_v": "Heater to cathode volts limit, heater positive.",
+    "rg1_max_fixed_bias_ohm": "Grid resistor limit, fixed bias, ohm.",
     "rg1_max_cathode_bias_ohm": "Grid resistor limit, cathode bias, ohm.",
     "rating_system": "design-centre, design-maximum or absolute-maximum.", "mu": "Amplification factor.",
     "gm_ma_v": "Mutual conductance, mA/V.", "rp_ohm": "Plate resistance, ohm.",
-    "typ_va_v": "Typical plate volts.", "typ_vg_v": "Typical grid volts.", "typ_ia_ma": "Typical plate current, mA.",
-    "piv_max_v": "Rectifier: peak inverse volts limit.", "ia_peak_max_ma": "Rectifier: peak current limit, mA.",
-    "idc_max_ma": "Rectifier: direct current limit, mA.", "drop_v_at_idc": "Rectifier: drop at that current, V.",
+    "typ_va_v": "Typical plate volts.",
+    "typ_vg_v": "Typical grid volts.",
+    "typ_ia_ma": "Typical plate current, mA.",
+    "piv_max_v": "Rectifier: peak inverse volts limit.",
+    "ia_peak_max_ma": "Rectifier: peak current limit, mA.",
+    "idc_max_ma": "Rectifier: direct current limit, mA.",
+    "drop_v_at_idc": "Rectifier: drop at that current, V.",
     "idc_cap_input_max_ma": "Rectifier: direct current limit into a capacitor, mA.",
     "winding_max_v": "Rectifier: winding limit, V rms per plate.",
     "first_cap_max_uf": "Rectifier: first filter capacitor limit, uF.",

@@ -22,13 +22,24 @@ def home_currency(settings: Settings, currencies: Sequence[str], money: Sequence
     return met.most_common(1)[0][0] if met else ""
 
 
-def convert(money: Sequence[Money | None], prices: Sequence[float], stated: Sequence[str], raw_stated: Sequence[Any],
-            raw_prices: Sequence[Any], dates: Sequence[dt.date | None], column: str, home: str, settings: Settings,
-            ledger: Ledger, today: dt.date) -> tuple[list[str], list[float]]:
+def convert(
+    money: Sequence[Money | None],
+    prices: Sequence[float],
+    stated: Sequence[str],
+    raw_stated: Sequence[Any],
+    raw_prices: Sequence[Any],
+    dates: Sequence[dt.date | None],
+    column: str,
+    home: str,
+    settings: Settings,
+    ledger: Ledger,
+    today: dt.date,
+) -> tuple[list[str], list[float]]:
     """Currency and price in the shop's currency of every line.
 
-    The sign in the price fills a blank currency cell; where the two differ the sign counts and the price is reported
-    ("$" beside CAD, AUD or NZD is no difference). A line whose currency has no rate at all is left out.
+    The sign in the price fills a blank currency cell; where the two differ the sign counts and the price is
+    reported ("$" beside CAD, AUD or NZD is no difference). A line whose currency has no rate at all is left
+    out.
     """
     rated = settings.with_currency(home)
     currencies: list[str] = []
@@ -58,7 +69,17 @@ def convert(money: Sequence[Money | None], prices: Sequence[float], stated: Sequ
             borrowed[currency, month, rate.month] += 1
         converted.append(round(price * rate.value, 4))
     for (currency, month, used), count in borrowed.items():
-        ledger.table_problems.append(problem("rate_of_other_month", sheet="Settings", row=None,
-                                             column=f"rate: {currency} {month}", value=currency, currency=currency,
-                                             month=month, used=used, count=count))
+        ledger.table_problems.append(
+            problem(
+                "rate_of_other_month",
+                sheet="Settings",
+                row=None,
+                column=f"rate: {currency} {month}",
+                value=currency,
+                currency=currency,
+                month=month,
+                used=used,
+                count=count,
+            )
+        )
     return currencies, converted

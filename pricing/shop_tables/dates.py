@@ -1,4 +1,6 @@
-"""Dates of a column. Whether the day or the month stands first is settled from the whole column, never cell by cell."""
+"""Dates of a column. Whether the day or the month stands first is settled from the whole column, never cell
+by cell.
+"""
 
 from __future__ import annotations
 
@@ -25,17 +27,24 @@ _MONTH_NAMES = (
     "nov november novembre noviembre",
     "dec december dezember décembre decembre diciembre dicembre dez déc dic",
 )
-MONTHS: dict[str, int] = {name: number for number, names in enumerate(_MONTH_NAMES, 1) for name in names.split()}
+MONTHS: dict[str, int] = {
+    name: number for number, names in enumerate(_MONTH_NAMES, 1) for name in names.split()
+}
 
 # Day numbers of spreadsheets, 20000 to 80000: 1954 to 2119.
 _FIRST_SERIAL, _LAST_SERIAL = 20_000, 80_000
 _ZERO = dt.date(1899, 12, 30)
-_TIME = re.compile(r"(?i)[ T,]+\d{1,2}[:.h]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?\s*(?:[ap]m)?\s*(?:z|utc|[+-]\d{2}:?\d{2}|cet|cest|gmt)?$")
+_TIME = re.compile(
+    r"(?i)[ T,]+\d{1,2}[:.h]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?\s*(?:[ap]m)?\s*"
+    r"(?:z|utc|[+-]\d{2}:?\d{2}|cet|cest|gmt)?$"
+)
 _WEEKDAY = re.compile(r"(?i)^[a-zà-ÿ]{2,10}\.?,\s*(?=\d)")
 
 
 class _Parts(NamedTuple):
-    """A numeric date whose order of day and month is open: first and second number, the year, and the mark between."""
+    """A numeric date whose order of day and month is open: first and second number, the year, and the mark
+    between.
+    """
 
     first: int
     second: int
@@ -46,7 +55,8 @@ class _Parts(NamedTuple):
 class DateColumn(NamedTuple):
     """Dates of a column, one Reading (datetime.date or None) a cell; `order` used for the open ones.
 
-    `decided` is False when nothing in the column told the order; `open_example` is then the first cell it matters for.
+    `decided` is False when nothing in the column told the order; `open_example` is then the first cell it
+    matters for.
     """
 
     readings: list[Reading]
@@ -65,8 +75,8 @@ def full_year(year: int, today: dt.date) -> int:
 def read_dates(values: Sequence[Any], stated_order: str = "", today: dt.date | None = None) -> DateColumn:
     """Every cell of a date column read, the order of day and month settled by the column's own telling cells.
 
-    A telling cell is one whose first or second number is above 12; the majority rules. Failing that: dots between the
-    numbers tell the day stands first; then `stated_order` ("day" or "month"); then the day.
+    A telling cell is one whose first or second number is above 12; the majority rules. Failing that: dots
+    between the numbers tell the day stands first; then `stated_order` ("day" or "month"); then the day.
     """
     today = today or dt.date.today()
     memory: dict[tuple[type, Any], Reading | _Parts] = {}
@@ -108,7 +118,9 @@ def _settle(parts: _Parts, order: Order) -> Reading:
     date = _date(parts.year, day, month)
     if date is None:
         return Reading(None, "date_unreadable")
-    return Reading(date, "date_other_order", {"order": "month" if order == "day" else "day", "date": date.isoformat()})
+    return Reading(
+        date, "date_other_order", {"order": "month" if order == "day" else "day", "date": date.isoformat()}
+    )
 
 
 def _date(year: int, month: int, day: int) -> dt.date | None:
@@ -181,8 +193,12 @@ def _read_worded(text: str, today: dt.date) -> Reading:
     words = re.findall(r"[^\W\d_]+", text.casefold())
     months = [MONTHS[word] for word in words if word in MONTHS]
     numbers = re.findall(r"\d+", text)
-    others = [w for w in words if w not in MONTHS and w not in ("st", "nd", "rd", "th", "de", "di", "del", "of", "er", "le",
-                                                                "el", "den")]
+    others = [
+        w
+        for w in words
+        if w not in MONTHS
+        and w not in ("st", "nd", "rd", "th", "de", "di", "del", "of", "er", "le", "el", "den")
+    ]
     if len(months) != 1 or others:
         return Reading(None, "date_unreadable")
     if len(numbers) == 1 and len(numbers[0]) in (2, 4):

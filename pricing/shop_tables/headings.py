@@ -1,4 +1,5 @@
-"""Which column a heading means: our names, other spellings and languages (headings.csv), and the owner's own."""
+"""Which column a heading means: our names, other spellings and languages (headings.csv), and the owner's own.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +19,9 @@ HEADING_ROWS = 10
 
 
 class Headings(NamedTuple):
-    """Headings of one sheet: `columns` position -> column name, `row` of the headings (from 1), other headings."""
+    """Headings of one sheet: `columns` position -> column name, `row` of the headings (from 1), other
+    headings.
+    """
 
     columns: dict[int, str]
     row: int
@@ -28,7 +31,9 @@ class Headings(NamedTuple):
 
 @lru_cache(maxsize=1)
 def _spellings() -> tuple[list[tuple[str, str, str, int]], dict[str, str]]:
-    """(table or "" for every table, plain heading, column, rank) in file order, and plain sheet name -> table."""
+    """(table or "" for every table, plain heading, column, rank) in file order, and plain sheet name ->
+    table.
+    """
     headings: list[tuple[str, str, str, int]] = []
     sheets: dict[str, str] = {plain(name): name for name in TABLES}
     text = resources.files(__package__).joinpath("headings.csv").read_text(encoding="utf-8")
@@ -48,7 +53,9 @@ def table_of_sheet(name: str) -> str | None:
 
 @lru_cache(maxsize=32)
 def _known(table_name: str) -> dict[str, tuple[str, int]]:
-    """Plain heading -> (column, rank) in one table: our own names, then the table's lines of the file, then the rest."""
+    """Plain heading -> (column, rank) in one table: our own names, then the table's lines of the file, then
+    the rest.
+    """
     table = TABLES.get(table_name) or TABLES["Sales"]
     known = {plain(name.replace("_", " ")): (name, 0) for name in table.names}
     lines, _ = _spellings()
@@ -79,12 +86,18 @@ def column_of(heading: Any, table: Table, own: Mapping[str, str] | None = None) 
 def _without_unit(words: str) -> str:
     """A heading without a currency or unit behind it: "price eur" is price."""
     first, _, last = words.rpartition(" ")
-    return first if first and last in {"eur", "usd", "gbp", "chf", "euro", "%", "pct", "v", "ma", "w", "ohm"} else words
+    return (
+        first
+        if first and last in {"eur", "usd", "gbp", "chf", "euro", "%", "pct", "v", "ma", "w", "ohm"}
+        else words
+    )
 
 
 def read_headings(row: Sequence[Any], table: Table, own: Mapping[str, str] | None = None, sheet: str = "",
                   row_number: int = 1) -> Headings:
-    """What each heading of a row means. Of two headings for one column the surer stays, the other is reported."""
+    """What each heading of a row means. Of two headings for one column the surer stays, the other is
+    reported.
+    """
     best: dict[str, tuple[int, int]] = {}
     unknown: dict[int, str] = {}
     met: dict[int, str] = {}
@@ -107,8 +120,16 @@ def read_headings(row: Sequence[Any], table: Table, own: Mapping[str, str] | Non
     for position, heading in unknown.items():
         near = difflib.get_close_matches(plain(heading.replace("_", " ")), known, n=1, cutoff=0.82)
         if near and known[near[0]][0] not in best:
-            problems.append(problem("near_heading", sheet=sheet, row=row_number, column=heading, value=heading,
-                                    near=known[near[0]][0]))
+            problems.append(
+                problem(
+                    "near_heading",
+                    sheet=sheet,
+                    row=row_number,
+                    column=heading,
+                    value=heading,
+                    near=known[near[0]][0],
+                )
+            )
     return Headings(columns, row_number, unknown, problems)
 
 

@@ -12,7 +12,9 @@ WHOLE_ROW = "whole row"
 
 
 class Ledger:
-    """Collects problems by cell. Of two problems of one cell the first stays, unless the second leaves the row out."""
+    """Collects problems by cell. Of two problems of one cell the first stays, unless the second leaves the
+    row out.
+    """
 
     def __init__(self, sheets: Sequence[str], rows: Sequence[int]) -> None:
         self.sheets, self.rows = sheets, rows

@@ -1,4 +1,6 @@
-"""What the words of a line add to its columns: set sizes, counts, grades and readings; and the price of the whole line."""
+"""What the words of a line add to its columns: set sizes, counts, grades and readings; and the price of the
+whole line.
+"""
 
 from __future__ import annotations
 
@@ -59,8 +61,9 @@ def settle_counts(position: int, size_cell: Pieces | None, qty_cell: Pieces | No
                   matched: bool, raw: dict[str, Any], ledger: Ledger) -> Counts:
     """Set size and quantity of a line from its two cells and its words.
 
-    Columns come first, but a 1 (or blank) gives way to words: "PAIR" beside quantity 1 is a set of two. Words that
-    change what a cell states are reported; words that contradict it (pair against 4) are reported and not followed.
+    Columns come first, but a 1 (or blank) gives way to words: "PAIR" beside quantity 1 is a set of two. Words
+    that change what a cell states are reported; words that contradict it (pair against 4) are reported and
+    not followed.
     """
     size = 1
     if size_cell is not None:
@@ -104,7 +107,9 @@ def settle_counts(position: int, size_cell: Pieces | None, qty_cell: Pieces | No
 
 
 def settle_state(grading: Grading, reading_pct: float, texts: Sequence[str], boxed: Any) -> tuple[str, float]:
-    """Grade and reading of a line: its own cells, then a reading inside the grade, then the words of title and type."""
+    """Grade and reading of a line: its own cells, then a reading inside the grade, then the words of title
+    and type.
+    """
     grade = grading.grade
     if reading_pct != reading_pct and grading.reading_pct is not None:
         reading_pct = grading.reading_pct
@@ -127,7 +132,9 @@ def _in_its_carton(value: Any) -> bool:
     if "white" in words or "no" in words.split() or "plain" in words:
         return False
     read = read_flag(value)
-    return bool(read.value) or any(word in words for word in ("box", "orig", "carton", "ovp", "karton", "nib"))
+    return bool(read.value) or any(
+        word in words for word in ("box", "orig", "carton", "ovp", "karton", "nib")
+    )
 
 
 def line_price(position: int, column: str, money: Money, counts: Counts, raw: Any,

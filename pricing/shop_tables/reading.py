@@ -33,14 +33,16 @@ class ShopFileError(Exception):
 
 
 class RawSheet(NamedTuple):
-    """One sheet as it stands: `rows` from row 1 of the sheet, cells as Python values, "" or None where blank."""
+    """One sheet as it stands: `rows` from row 1 of the sheet, cells as Python values, "" or None where blank.
+    """
 
     name: str
     rows: list[list[Any]]
 
 
 def read_sheets(path: Path | str) -> list[RawSheet]:
-    """Every sheet of a shop's file that is named after a table. ShopFileError when the file cannot be read."""
+    """Every sheet of a shop's file that is named after a table. ShopFileError when the file cannot be read.
+    """
     path = Path(path)
     if path.is_dir():
         return _read_folder(path)
@@ -60,7 +62,9 @@ def _read_folder(path: Path) -> list[RawSheet]:
     for one in sorted(path.iterdir()):
         table = table_of_sheet(one.stem) if one.suffix.casefold() == ".csv" else None
         if table:
-            sheets.append(RawSheet(table if one.stem.casefold() == table.casefold() else one.stem, read_csv(one)))
+            sheets.append(
+                RawSheet(table if one.stem.casefold() == table.casefold() else one.stem, read_csv(one))
+            )
     if not sheets:
         raise ShopFileError(path, "the folder holds no CSV named after a table.",
                             "Name the files Sales.csv, Stock.csv and so on.")
@@ -71,10 +75,14 @@ def read_csv(path: Path) -> list[list[str]]:
     """Rows of a CSV in UTF-8, UTF-16 or Windows-1252, separated by comma, semicolon, tab or bar."""
     size = path.stat().st_size
     if size > MOST_UNPACKED_BYTES:
-        raise ShopFileError(path, f"the file has {size:,} bytes, more than is read at once.", "Split it by year.")
+        raise ShopFileError(
+            path, f"the file has {size:,} bytes, more than is read at once.", "Split it by year."
+        )
     data = path.read_bytes()
     if data[:4] == b"PK\x03\x04":
-        raise ShopFileError(path, "the file is named .csv but holds a workbook.", "Rename it to .xlsx or .ods.")
+        raise ShopFileError(
+            path, "the file is named .csv but holds a workbook.", "Rename it to .xlsx or .ods."
+        )
     text = _decode(data)
     if not text.strip():
         raise ShopFileError(path, "the file is empty.", "Export the table again.")
@@ -117,11 +125,19 @@ def _read_workbook(path: Path) -> list[RawSheet]:
             names = [meta.name for meta in book.sheets_metadata if meta.typ == SheetTypeEnum.WorkSheet]
             wanted = [name for name in names if table_of_sheet(name)]
             if not any(table_of_sheet(name) == "Sales" for name in wanted):
-                raise ShopFileError(path, f"there is no sheet named Sales; sheets met: {', '.join(names) or 'none'}.",
-                                    "Name the sheet that lists your sales 'Sales'.")
-            return [RawSheet(name, book.get_sheet_by_name(name).to_python(skip_empty_area=False)) for name in wanted]
+                raise ShopFileError(
+                    path,
+                    f"there is no sheet named Sales; sheets met: {', '.join(names) or 'none'}.",
+                    "Name the sheet that lists your sales 'Sales'.",
+                )
+            return [
+                RawSheet(name, book.get_sheet_by_name(name).to_python(skip_empty_area=False))
+                for name in wanted
+            ]
     except PasswordError as error:
-        raise ShopFileError(path, "the workbook is locked with a password.", "Save it without one.") from error
+        raise ShopFileError(
+            path, "the workbook is locked with a password.", "Save it without one."
+        ) from error
     except (CalamineError, OSError, ValueError, zipfile.BadZipFile) as error:
         raise _damaged(path, error) from error
 
@@ -141,15 +157,20 @@ def _check_workbook(path: Path) -> None:
         raise ShopFileError(path, "the file is an old .xls workbook or is locked with a password.",
                             "Save it as .xlsx without a password.")
     if start[:2] != b"PK":
-        raise ShopFileError(path, f"the file is named {path.suffix} but is not a workbook; it begins as text or "
-                                  "something else.",
-                            "If it is a text table rename it to .csv, otherwise save it again as .xlsx.")
+        raise ShopFileError(
+            path,
+            f"the file is named {path.suffix} but is not a workbook; it begins as text or something else.",
+            "If it is a text table rename it to .csv, otherwise save it again as .xlsx.",
+        )
     try:
         with zipfile.ZipFile(path) as book:
             size = sum(part.file_size for part in book.infolist())
             if size > MOST_UNPACKED_BYTES:
-                raise ShopFileError(path, f"unpacked the workbook would take {size:,} bytes, more than "
-                                          f"{MOST_UNPACKED_BYTES:,}.", "Split it, or remove what does not belong.")
+                raise ShopFileError(
+                    path,
+                    f"unpacked the workbook would take {size:,} bytes, more than {MOST_UNPACKED_BYTES:,}.",
+                    "Split it, or remove what does not belong.",
+                )
             if path.suffix.casefold() == ".ods":
                 _check_ods(path, book)
             else:
@@ -201,8 +222,11 @@ def _check_sheet(path: Path, name: str, xml: bytes) -> None:
         column = max((_column_number(letters) for letters in {letters for letters, _ in met}), default=0)
     if row * max(column, 1) > MOST_CELLS:
         raise ShopFileError(
-            path, f"the sheet '{name}' reaches to row {row:,} and column {column:,}, {row * column:,} cells.",
-            "Delete the stray cells far right or far below the table (select the empty rows and columns, delete, save).")
+            path,
+            f"the sheet '{name}' reaches to row {row:,} and column {column:,}, {row * column:,} cells.",
+            "Delete the stray cells far right or far below the table (select the empty rows and columns, "
+            "delete, save).",
+        )
 
 
 _ODS_CELL = re.compile(rb"<table:(?:covered-)?table-cell([^>]*)>")
@@ -236,4 +260,6 @@ def is_empty(cell: Any) -> bool:
 
 def filled_rows(rows: Sequence[Sequence[Any]], after: int) -> list[tuple[int, Sequence[Any]]]:
     """(row number, cells) of the rows below row number `after` that hold anything."""
-    return [(number, row) for number, row in enumerate(rows, 1) if number > after and not all(map(is_empty, row))]
+    return [
+        (number, row) for number, row in enumerate(rows, 1) if number > after and not all(map(is_empty, row))
+    ]

@@ -12,10 +12,14 @@ _TITLES = {LEFT_OUT: "Rows left out", IGNORED: "Cells ignored", CHECK: "Please c
 
 
 def check_report(shop: Shop) -> str:
-    """Rows read, used and left out by table; then the problems by effect and kind, the first few of each in full."""
+    """Rows read, used and left out by table; then the problems by effect and kind, the first few of each in
+    full.
+    """
     lines = [f"{shop.path}"]
     for count in shop.row_counts().itertuples():
-        lines.append(f"  {count.table}: {count.rows_in:,} rows read, {count.used:,} used, {count.left_out:,} left out")
+        lines.append(
+            f"  {count.table}: {count.rows_in:,} rows read, {count.used:,} used, {count.left_out:,} left out"
+        )
     if shop.problems.empty:
         lines.append("No problems met.")
         return "\n".join(lines)
@@ -28,7 +32,9 @@ def check_report(shop: Shop) -> str:
         for _, kind in sorted(kinds, key=lambda item: -len(item[1])):
             lines += [_line(row) for row in kind.head(SHOWN).to_dict("records")]
             if len(kind) > SHOWN:
-                lines.append(f"    ... and {len(kind) - SHOWN:,} more of this kind, listed on the Problems sheet")
+                lines.append(
+                    f"    ... and {len(kind) - SHOWN:,} more of this kind, listed on the Problems sheet"
+                )
     return "\n".join(lines)
 
 

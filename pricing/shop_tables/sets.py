@@ -1,4 +1,6 @@
-"""How many pieces: set words in texts ("matched pair", "(2)", "lot of 10", "1.5 pr") and counts in their own columns."""
+"""How many pieces: set words in texts ("matched pair", "(2)", "lot of 10", "1.5 pr") and counts in their own
+columns.
+"""
 
 from __future__ import annotations
 
@@ -11,26 +13,39 @@ MOST_PIECES = 100_000
 
 _SIZES = {
     1: "single singles",
-    2: "pair pairs pr prs mp duo duos duet paar paare pärchen paire paires coppia coppie pareja parejas paren koppel",
+    2: "pair pairs pr prs mp duo duos duet paar paare pärchen paire paires coppia coppie pareja parejas "
+    "paren koppel",
     3: "trio trios triplet",
     4: "quad quads mq quartet quartets quartett quartette quatuor quartetto cuarteto kwartet quadruple",
-    6: "sextet sextets sextett", 8: "octet octets oktett",
+    6: "sextet sextets sextett",
+    8: "octet octets oktett",
 }
 SIZE_OF_WORD: dict[str, int] = {word: size for size, words in _SIZES.items() for word in words.split()}
 _WORD = "|".join(sorted(SIZE_OF_WORD, key=len, reverse=True))
-_SET = re.compile(rf"(?i)(?:(?<![\w.,/])(\d{{1,4}}(?:[.,]\d)?)\s*[x×*]?\s*)?(?:(matched|match|gematcht\w*|gepaart\w*|selected|"
-                  rf"appari\w+|selezionat\w+|gematchte?)\s+)?(?<![^\W\d_])({_WORD})(?!\w)\.?")
-_SET_OF = re.compile(r"(?i)(?<!\w)(?:(matched)\s+)?(?:set|satz|jeu|juego|stel)\s+(?:of|von|de|di|van)\s+(\d{1,3})(?!\w)")
-_LOT_OF = re.compile(r"(?i)(?<!\w)(?:lot|qty|quantity|bundle|box|konvolut|posten|lotto|lote|partij|menge|stück|pcs)\s*"
-                     r"(?:of|von|de|di|van|:)?\s*(\d{1,4})(?!\w)")
-_TIMES = re.compile(r"(?i)(?<![\w.,/])(\d{1,4})\s?[x×](?!\w)|(?<!\w)[x×]\s?(\d{1,4})(?!\w)|\(\s*[x×]?\s*(\d{1,3})\s*(?:[x×]|pcs|stk)?\s*\)|"
-                    r"(?<![\w.,/])(\d{1,4})\s?(?:pcs|pc|stk|stück|st|pieces|pièces|pezzi|piezas|stuks|tubes|off)\b\.?")
+_SET = re.compile(
+    rf"(?i)(?:(?<![\w.,/])(\d{{1,4}}(?:[.,]\d)?)\s*[x×*]?\s*)?(?:(matched|match|gematcht\w*|gepaart\w*|selected|"
+    rf"appari\w+|selezionat\w+|gematchte?)\s+)?(?<![^\W\d_])({_WORD})(?!\w)\.?"
+)
+_SET_OF = re.compile(
+    r"(?i)(?<!\w)(?:(matched)\s+)?(?:set|satz|jeu|juego|stel)\s+(?:of|von|de|di|van)\s+(\d{1,3})(?!\w)"
+)
+_LOT_OF = re.compile(
+    r"(?i)(?<!\w)(?:lot|qty|quantity|bundle|box|konvolut|posten|lotto|lote|partij|menge|stück|pcs)\s*"
+    r"(?:of|von|de|di|van|:)?\s*(\d{1,4})(?!\w)"
+)
+_TIMES = re.compile(
+    r"(?i)(?<![\w.,/])(\d{1,4})\s?[x×](?!\w)|(?<!\w)[x×]\s?(\d{1,4})(?!\w)|\(\s*[x×]?\s*(\d{1,3})\s*(?:[x×]|pcs|stk)?\s*\)|"
+    r"(?<![\w.,/])(\d{1,4})\s?(?:pcs|pc|stk|stück|st|pieces|pièces|pezzi|piezas|stuks|tubes|off)\b\.?"
+)
 _BRACKETED = re.compile(r"\(\s*[x×]?\s*(\d{1,2})\s*\)")
-_MATCHED = re.compile(r"(?i)(?<!\w)(matched|gematcht\w*|gepaart\w*|appari[ée]\w*|selezionat[aoie]|mp|mq)(?!\w)")
+_MATCHED = re.compile(
+    r"(?i)(?<!\w)(matched|gematcht\w*|gepaart\w*|appari[ée]\w*|selezionat[aoie]|mp|mq)(?!\w)"
+)
 
 
 class Pieces(NamedTuple):
-    """What words say of a line: tubes in a set, sets (None: not said), matched or not, and doubt ("1.5 pr")."""
+    """What words say of a line: tubes in a set, sets (None: not said), matched or not, and doubt ("1.5 pr").
+    """
 
     set_size: int | None = None
     qty: int | None = None

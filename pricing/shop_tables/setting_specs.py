@@ -14,7 +14,9 @@ from pricing.shop_tables.columns import TABLES
 
 @dataclass(frozen=True)
 class Spec:
-    """One row of the Settings sheet. `parted`: the key goes on after a colon; `read` returns None for a wrong value."""
+    """One row of the Settings sheet. `parted`: the key goes on after a colon; `read` returns None for a wrong
+    value.
+    """
 
     key: str
     attribute: str
@@ -68,7 +70,7 @@ def _endings(value: Any) -> tuple[str, ...] | None:
     if isinstance(value, float):
         value = f"{value:.2f}".lstrip("0") if value < 1 else f"{value:g}"
     words = tidy(value).replace(";", " ").split()
-    good = [word for word in words if re.fullmatch(r"\d{0,3}(?:[.,]\d{1,2})?", word, re.ASCII) and word not in (".", ",")]
+    good = [word for word in words if re.fullmatch(r"\d{1,3}(?:[.,]\d{1,2})?|[.,]\d{1,2}", word, re.ASCII)]
     return tuple(word.replace(",", ".") for word in good) if good and len(good) == len(words) else None
 
 
@@ -105,8 +107,9 @@ _MONEY = _number(0, 1e6)
 _YES_NO = (_flag, "yes or no")
 
 SPECS: tuple[Spec, ...] = (
-    Spec("currency", "currency", "", "ISO code",
-         "The shop's currency. Blank: the one most sales are in.", _currency, "a code of three letters such as EUR"),
+    Spec(
+        "currency", "currency", "", "ISO code", "The shop's currency. Blank: the one most sales are in.",
+        _currency, "a code of three letters such as EUR"),
     Spec("date order", "date_order", "", "day first or month first",
          "How to read 03/04/2023 when nothing else in the column tells. Blank: day first.", _date_order,
          "day first or month first"),
@@ -116,8 +119,10 @@ SPECS: tuple[Spec, ...] = (
     Spec("sales tax rate", "tax_rate_pct", "0", "%", "Rate of the sales tax.", *_PCT),
     Spec("prices include tax", "prices_include_tax", "yes", "yes or no",
          "Whether the prices in Sales and Stock include the sales tax.", *_YES_NO),
-    Spec("postage included", "postage_included_by", "", "yes or no",
-         "Whether prices include postage; 'postage included: marketplace' for one channel.", *_YES_NO, parted=True),
+    Spec(
+        "postage included", "postage_included_by", "", "yes or no",
+        "Whether prices include postage; 'postage included: marketplace' for one channel.", *_YES_NO,
+        parted=True),
     Spec("fee", "fees_pct", "0", "% of the price",
          "Selling fee. 'fee' is for every channel, 'fee: marketplace' for one.", *_PCT, parted=True),
     Spec("fixed fee", "fees_fixed", "0", "money per order",
@@ -126,18 +131,24 @@ SPECS: tuple[Spec, ...] = (
          "What the card or payment service takes. From memory; put your own.", *_PCT),
     Spec("fixed payment fee", "payment_fee_fixed", "0.30", "money per order",
          "Fixed part of the payment fee. From memory; put your own.", *_MONEY),
-    Spec("packing cost", "packing_cost", "1.20", "money per order", "Box, wrap and label of one order.", *_MONEY),
+    Spec(
+        "packing cost", "packing_cost", "1.20", "money per order", "Box, wrap and label of one order.",
+        *_MONEY),
     Spec("return rate", "return_rate_pct", "4", "% of sales",
          "Share of sales that come back; 3 to 6 is common practice.", *_PCT),
     Spec("count returned sales", "count_returned_sales", "no", "yes or no",
          "Whether sales that came back still teach the price model.", *_YES_NO),
     Spec("target return", "target_return_pct", "60", "% of the purchase",
          "What a purchase shall earn on its cost before you bid.", *_WIDE_PCT),
-    Spec("holding cost", "holding_cost_pct_year", "12", "% of cost a year",
-         "What a piece on the shelf costs a year: money tied up, room, loss. Common practice, no source.", *_PCT),
-    Spec("price endings", "price_endings", ".00 .50", "list",
-         "Endings list prices may have: .50 is cents, 9 the last whole digit, 9.95 both; several with spaces between.",
-         _endings, "endings such as .00 .50 or 5 9"),
+    Spec(
+        "holding cost", "holding_cost_pct_year", "12", "% of cost a year",
+        "What a piece on the shelf costs a year: money tied up, room, loss. Common practice, no source.",
+        *_PCT),
+    Spec(
+        "price endings", "price_endings", ".00 .50", "list",
+        "Endings list prices may have: .50 is cents, 9 the last whole digit, 9.95 both; several with spaces "
+        "between.",
+        _endings, "endings such as .00 .50 or 5 9"),
     Spec("minimum margin", "minimum_margin_pct", "30", "% of the net price",
          "No list price leaves less than this after cost and fees.", *_PCT),
     Spec("lowest mark-up", "lowest_markup", "1.3", "times cost", "List price at least this many times cost.",
@@ -146,12 +157,15 @@ SPECS: tuple[Spec, ...] = (
          "List price at most this many times cost, unless past sales carry it.", *_number(0, 100000)),
     Spec("largest raise", "largest_raise_pct", "25", "% of the ask", "Most a list price is raised in one go.",
          *_WIDE_PCT),
-    Spec("largest cut", "largest_cut_pct", "20", "% of the ask", "Most a list price is cut in one go.", *_PCT),
+    Spec(
+        "largest cut", "largest_cut_pct", "20", "% of the ask", "Most a list price is cut in one go.", *_PCT),
     Spec("reject limit", "reject_below_pct", "65", "% of nominal",
          "Readings below this are rejects. Common practice, no source.", *_PCT),
     Spec("match plate current", "match_plate_current_pct", "5", "% of the mean",
          "Widest spread of plate current inside a matched set.", *_PCT),
-    Spec("match gm", "match_gm_pct", "10", "% of the mean", "Widest spread of gm inside a matched set.", *_PCT),
+    Spec(
+        "match gm", "match_gm_pct", "10", "% of the mean", "Widest spread of gm inside a matched set.",
+        *_PCT),
     Spec("section balance", "section_balance_pct", "10", "% of the mean",
          "Widest difference of the two sections of one tube. Common practice, no source.", *_PCT),
     Spec("false discoveries", "false_discoveries_pct", "20", "% of the marked",
@@ -160,29 +174,35 @@ SPECS: tuple[Spec, ...] = (
          "Share of sales that the estimated price range shall hold.", *_percent_cell(1, 99.9)),
     Spec("manual fitting", "manual_fitting", "no", "yes or no",
          "Whether the price model is fitted only on request.", *_YES_NO),
-    Spec("rate", "rates", "", "shop's currency for one",
-         "Exchange rate of a month: 'rate: USD 2024-03', or 'rate: USD' for every month.", *_number(1e-9, 1e9),
-         parted=True),
+    Spec(
+        "rate", "rates", "", "shop's currency for one",
+        "Exchange rate of a month: 'rate: USD 2024-03', or 'rate: USD' for every month.",
+        *_number(1e-9, 1e9), parted=True),
     Spec("nominal", "nominals", "", "as the tester shows",
          "Nominal reading of a type on a tester: 'nominal: bench EL84'.", *_number(1e-9, 1e9), parted=True),
     Spec("quality weight", "quality_weights", "", "weight",
          "How much a listening aspect counts: 'quality weight: warmth'. Blank: every aspect counts 1.",
          *_number(0, 1000), parted=True),
-    Spec("grade", "own_grades", "", "grade",
-         "A spelling of your own: 'grade: minty' with the grade it means.", _grade, "one of the grades", parted=True),
-    Spec("era", "own_eras", "", "decade",
-         "A spelling of your own: 'era: black glass' with the decade it means.", _era, "a decade such as 1940s",
-         parted=True),
-    Spec("channel", "own_channels", "", "channel",
-         "A spelling of your own: 'channel: web' with the channel it means.", _channel, "a channel", parted=True),
+    Spec(
+        "grade", "own_grades", "", "grade",
+        "A spelling of your own: 'grade: minty' with the grade it means.", _grade, "one of the grades",
+        parted=True),
+    Spec(
+        "era", "own_eras", "", "decade",
+        "A spelling of your own: 'era: black glass' with the decade it means.", _era,
+        "a decade such as 1940s", parted=True),
+    Spec(
+        "channel", "own_channels", "", "channel",
+        "A spelling of your own: 'channel: web' with the channel it means.", _channel, "a channel",
+        parted=True),
     Spec("heading", "own_headings", "", "column",
          "A heading of your own: 'heading: Preis' with the column it means.", _column, "the name of a column",
          parted=True),
 )
 
 BY_KEY: dict[str, Spec] = {vocabularies.plain(spec.key): spec for spec in SPECS}
-for _other, _key in (("home currency", "currency"), ("tax scheme", "sales tax scheme"), ("tax rate", "sales tax rate"),
-                     ("fee percentage", "fee"), ("fee pct", "fee"), ("fee fixed", "fixed fee"),
+for _other, _key in (("home currency", "currency"), ("tax scheme", "sales tax scheme"),
+                     ("tax rate", "sales tax rate"), ("fee percentage", "fee"), ("fee pct", "fee"), ("fee fixed", "fixed fee"),
                      ("exchange rate", "rate"), ("returns", "return rate"), ("tester nominal", "nominal"),
                      ("mark up lowest", "lowest mark-up"), ("mark up highest", "highest mark-up")):
     BY_KEY.setdefault(_other, BY_KEY[vocabularies.plain(_key)])

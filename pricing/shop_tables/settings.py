@@ -1,7 +1,7 @@
 """How the shop works: one row a setting, typed attributes, documented defaults.
 
-Keys with a colon repeat: "fee: marketplace", "rate: USD 2024-03", "grade: minty", "heading: Preis". A key without its
-part after the colon ("fee") speaks for every channel that has no row of its own.
+Keys with a colon repeat: "fee: marketplace", "rate: USD 2024-03", "grade: minty", "heading: Preis". A key
+without its part after the colon ("fee") speaks for every channel that has no row of its own.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ from pricing.shop_tables.setting_specs import BY_KEY, SPECS, Spec
 
 
 class Rate(NamedTuple):
-    """Home currency paid for one unit of another, the month it was noted for ("" for a rate without a month)."""
+    """Home currency paid for one unit of another, the month it was noted for ("" for a rate without a month).
+    """
 
     value: float
     month: str
@@ -30,7 +31,9 @@ class Rate(NamedTuple):
 
 @dataclass(frozen=True)
 class Settings:
-    """The shop's settings. Percentages are in percent, money in the shop's currency, times in the unit of the name."""
+    """The shop's settings. Percentages are in percent, money in the shop's currency, times in the unit of the
+    name.
+    """
 
     currency: str = ""
     date_order: str = ""
@@ -74,8 +77,8 @@ class Settings:
     def from_rows(cls, rows: Any, sheet: str = "Settings") -> Settings:
         """Settings from a DataFrame, dicts with `key` and `value` (and `row`), or (key, value) pairs.
 
-        Never raises on content: rows that cannot be used stand in `.problems`, the default stays. Of a key given twice
-        the later row counts.
+        Never raises on content: rows that cannot be used stand in `.problems`, the default stays. Of a key
+        given twice the later row counts.
         """
         values: dict[str, Any] = {}
         parts: dict[str, dict[str, Any]] = {}
@@ -93,8 +96,17 @@ class Settings:
             read = spec.read(value) if not spec.parted or _part_fits(spec, part) else None
             if read is None:
                 default = "the default" if spec.parted else tidy(spec.default)
-                problems.append(problem("bad_setting", sheet=sheet, row=number, column=tidy(key), value=tidy(value),
-                                        wanted=spec.wanted, default=default))
+                problems.append(
+                    problem(
+                        "bad_setting",
+                        sheet=sheet,
+                        row=number,
+                        column=tidy(key),
+                        value=tidy(value),
+                        wanted=spec.wanted,
+                        default=default,
+                    )
+                )
                 continue
             stated.add(spec.attribute)
             if spec.parted:
@@ -105,19 +117,25 @@ class Settings:
 
     @staticmethod
     def default_rows() -> list[dict[str, str]]:
-        """Rows of the Settings sheet of a new workbook: key, value, unit, what it does. Reading them back changes nothing
-        that matters: example rows (rates, spellings) have a blank value."""
+        """Rows of the Settings sheet of a new workbook: key, value, unit, what it does. Reading them back
+        changes nothing that matters: example rows (rates, spellings) have a blank value.
+        """
         return [{"key": spec.key, "value": spec.default, "unit": spec.unit, "what it does": spec.help}
                 for spec in SPECS]
 
     def fee(self, channel: str) -> tuple[float, float]:
-        """(percent of the price, fixed part) that selling through a channel costs, without the payment fee."""
+        """(percent of the price, fixed part) that selling through a channel costs, without the payment fee.
+        """
         return _by_channel(self.fees_pct, channel), _by_channel(self.fees_fixed, channel)
 
     def selling_cost(self, price: float, channel: str, orders: float = 1.0) -> float:
-        """Channel fee, payment fee and packing on goods sold for `price` in `orders` orders, in the shop's currency."""
+        """Channel fee, payment fee and packing on goods sold for `price` in `orders` orders, in the shop's
+        currency.
+        """
         pct, fixed = self.fee(channel)
-        return price * (pct + self.payment_fee_pct) / 100 + orders * (fixed + self.payment_fee_fixed + self.packing_cost)
+        return price * (pct + self.payment_fee_pct) / 100 + orders * (
+            fixed + self.payment_fee_fixed + self.packing_cost
+        )
 
     def postage_included(self, channel: str) -> bool:
         """True when prices in this channel include postage."""
@@ -126,8 +144,9 @@ class Settings:
     def sales_tax(self, price: float, cost: float | None = None) -> float:
         """Sales tax the shop owes on one sale.
 
-        On the price: rate / (100 + rate) of a price that includes it, rate / 100 of one that does not. Margin scheme:
-        rate / (100 + rate) of what the price exceeds the cost by, never below zero; a cost not known counts as 0.
+        On the price: rate / (100 + rate) of a price that includes it, rate / 100 of one that does not. Margin
+        scheme: rate / (100 + rate) of what the price exceeds the cost by, never below zero; a cost not known
+        counts as 0.
         """
         share = self.tax_rate_pct / (100 + self.tax_rate_pct)
         if self.tax_scheme == "on the price":
@@ -144,10 +163,12 @@ class Settings:
         return price - self.sales_tax(price, cost)
 
     def rate(self, currency: str, month: Any) -> Rate | None:
-        """Home currency for one unit of `currency` in a month ("2024-03" or a date); None when no rate is known at all.
+        """Home currency for one unit of `currency` in a month ("2024-03" or a date); None when no rate is
+        known at all.
 
-        A month without a rate of its own takes the nearest earlier one, failing that the nearest later one, failing
-        that the rate without a month; `exact` is False then, except for a rate without a month that stands alone.
+        A month without a rate of its own takes the nearest earlier one, failing that the nearest later one,
+        failing that the rate without a month; `exact` is False then, except for a rate without a month that
+        stands alone.
         """
         if not currency or currency == self.currency:
             return Rate(1.0, "", True)
@@ -176,9 +197,11 @@ class Settings:
         return self.quality_weights.get(vocabularies.plain(aspect), 1.0)
 
     def round_price(self, price: float, how: str = "nearest") -> float:
-        """The price moved to an allowed ending: "nearest" (ties up), "up" (not below), "down" (not above, 0 if none).
+        """The price moved to an allowed ending: "nearest" (ties up), "up" (not below), "down" (not above, 0
+        if none).
 
-        An ending ".50" is cents of any price; "9" the last digit of the whole price; "9.95" both; "99" two digits.
+        An ending ".50" is cents of any price; "9" the last digit of the whole price; "9.95" both; "99" two
+        digits.
         """
         cents = round(price * 100, 6)
         options = []

@@ -1,4 +1,6 @@
-"""A whole shop read from its file: clean tables, settings, register with the owner's types, and every problem."""
+"""A whole shop read from its file: clean tables, settings, register with the owner's types, and every
+problem.
+"""
 
 from __future__ import annotations
 
@@ -19,9 +21,14 @@ from pricing.shop_tables.reading import RawSheet, ShopFileError, filled_rows, re
 from pricing.shop_tables.settings import Settings
 
 _CLEANERS: dict[str, Callable[..., cleaning.Cleaned]] = {
-    "Sales": cleaning.clean_sales, "Stock": cleaning.clean_stock, "Asks": cleaning.clean_asks,
-    "Readings": cleaning.clean_readings, "Offers": cleaning.clean_offers, "Listening": cleaning.clean_listening,
-    "Circuits": cleaning.clean_circuits, "Lots": cleaning.clean_lots,
+    "Sales": cleaning.clean_sales,
+    "Stock": cleaning.clean_stock,
+    "Asks": cleaning.clean_asks,
+    "Readings": cleaning.clean_readings,
+    "Offers": cleaning.clean_offers,
+    "Listening": cleaning.clean_listening,
+    "Circuits": cleaning.clean_circuits,
+    "Lots": cleaning.clean_lots,
 }
 
 
@@ -29,7 +36,8 @@ _CLEANERS: dict[str, Callable[..., cleaning.Cleaned]] = {
 class Shop:
     """What one shop wrote down. Tables it does not keep are empty frames with the right columns.
 
-    `problems` has a row a problem; `tables_present` names the tables met, `rows_in` how many filled rows each had.
+    `problems` has a row a problem; `tables_present` names the tables met, `rows_in` how many filled rows each
+    had.
     """
 
     sales: pd.DataFrame
@@ -82,15 +90,18 @@ class _Found:
 def read_shop(path: Path | str, register: Any = None, today: dt.date | None = None) -> Shop:
     """The shop kept in a workbook (.xlsx, .xlsm, .ods), a CSV of sales, or a folder of CSVs.
 
-    ShopFileError when the file cannot be read at all: missing, no workbook, no Sales, a required heading or every row
-    of Sales missing. What is wrong with single cells stands in `.problems`; such rows and cells never stop the rest.
+    ShopFileError when the file cannot be read at all: missing, no workbook, no Sales, a required heading or
+    every row of Sales missing. What is wrong with single cells stands in `.problems`; such rows and cells
+    never stop the rest.
     """
     path = Path(path)
     sheets = read_sheets(path)
     problems: list[Problem] = []
     by_table = _by_table(sheets, problems)
     if "Sales" not in by_table:
-        raise ShopFileError(path, "there is no Sales table.", "Name the sheet or file that lists your sales 'Sales'.")
+        raise ShopFileError(
+            path, "there is no Sales table.", "Name the sheet or file that lists your sales 'Sales'."
+        )
     settings = _settings(by_table.get("Settings"))
     problems += settings.problems
     found: dict[str, _Found] = {}
@@ -109,9 +120,16 @@ def read_shop(path: Path | str, register: Any = None, today: dt.date | None = No
         if name == "Sales" and not settings.currency and len(tables["sales"]):
             settings = settings.with_currency(str(tables["sales"]["currency"].mode().iloc[0]))
     present = tuple(name for name in TABLES if name in by_table)
-    return Shop(**tables, types=types, settings=settings, problems=problems_frame(problems), register=register,
-                path=path, tables_present=present,
-                rows_in={name: len(found[name].rows) if name in found else 0 for name in present})
+    return Shop(
+        **tables,
+        types=types,
+        settings=settings,
+        problems=problems_frame(problems),
+        register=register,
+        path=path,
+        tables_present=present,
+        rows_in={name: len(found[name].rows) if name in found else 0 for name in present},
+    )
 
 
 def _by_table(sheets: list[RawSheet], problems: list[Problem]) -> dict[str, RawSheet]:
@@ -141,7 +159,9 @@ def _settings(sheet: RawSheet | None) -> Settings:
     return Settings.from_rows(rows, sheet.name)
 
 
-def _find(path: Path, table: Table, sheet: RawSheet, settings: Settings, problems: list[Problem]) -> _Found | None:
+def _find(
+    path: Path, table: Table, sheet: RawSheet, settings: Settings, problems: list[Problem]
+) -> _Found | None:
     """The headings and rows of a sheet; a Sales sheet without them stops the reading, another is reported."""
     headings = find_headings(sheet.rows, table, settings.own_headings, sheet.name)
     columns = set(headings.columns.values())
@@ -153,12 +173,26 @@ def _find(path: Path, table: Table, sheet: RawSheet, settings: Settings, problem
         met = ", ".join(tidy(title) for title in titles if tidy(title)) or "none"
         if table.name == "Sales":
             raise ShopFileError(
-                path, f"the sheet '{sheet.name}' has no heading for {', '.join(missing)}; headings met in row "
-                      f"{headings.row}: {met[:400]}.",
-                f"Put headings for {', '.join(table.required)} in one row within the first ten, or add a Settings row "
-                f"such as 'heading: {tidy(titles[0])[:30] if titles and tidy(titles[0]) else 'Preis'}' with the column it means.")
-        problems.append(problem("table_without_heading", sheet=sheet.name, row=headings.row, column=missing[0],
-                                value="", sheet_name=sheet.name, met=met[:200], needed=", ".join(table.required)))
+                path,
+                f"the sheet '{sheet.name}' has no heading for {', '.join(missing)}; headings met in row "
+                f"{headings.row}: {met[:400]}.",
+                f"Put headings for {', '.join(table.required)} in one row within the first ten, or add a "
+                f"Settings row "
+                f"such as 'heading: {tidy(titles[0])[:30] if titles and tidy(titles[0]) else 'Preis'}' with "
+                f"the column it means.",
+            )
+        problems.append(
+            problem(
+                "table_without_heading",
+                sheet=sheet.name,
+                row=headings.row,
+                column=missing[0],
+                value="",
+                sheet_name=sheet.name,
+                met=met[:200],
+                needed=", ".join(table.required),
+            )
+        )
         return None
     if table.name == "Sales" and not rows:
         raise ShopFileError(path, f"the sheet '{sheet.name}' has headings but no sales below them.",

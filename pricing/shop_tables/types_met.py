@@ -1,4 +1,6 @@
-"""What a type cell names: the register asked once per distinct text, set words and mangled numbers told apart."""
+"""What a type cell names: the register asked once per distinct text, set words and mangled numbers told
+apart.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +13,8 @@ from pricing.shop_tables.sets import only_set_words
 
 
 class TypeMet(NamedTuple):
-    """One type cell read. `text` is the type as text (the owner's own spelling), `rest` what stood around the type.
+    """One type cell read. `text` is the type as text (the owner's own spelling), `rest` what stood around the
+    type.
 
     `code` names the problem to report, None when the register knows the text without doubt.
     """
@@ -44,13 +47,19 @@ class TypeReader:
         if match.status != "found":
             mangled = _mangled(text)
             if mangled:
-                likely = next((one for one in mangled if self.register.find(one).status == "found"), mangled[0])
+                likely = next(
+                    (one for one in mangled if self.register.find(one).status == "found"), mangled[0]
+                )
                 return self._doubtful(likely, "number_for_type", text)
             counted = self._counted(text)
             if counted:
                 return counted
         if match.status == "found":
-            rest = f"{self.rest_of(text[: bracket.start()])} {bracket.group()}" if bracket else self.rest_of(text)
+            rest = (
+                f"{self.rest_of(text[: bracket.start()])} {bracket.group()}"
+                if bracket
+                else self.rest_of(text)
+            )
             return self._found(text, match, rest.strip())
         if match.status == "ambiguous":
             return self._ambiguous(text, match)
@@ -104,7 +113,9 @@ class TypeReader:
         return TypeMet(text, match.designation, match.canonical_type, self._family(match.designation), rest)
 
     def _ambiguous(self, text: str, match: Any) -> TypeMet:
-        """A text that may be several types: pooled with them where they are one electrical type, else on its own."""
+        """A text that may be several types: pooled with them where they are one electrical type, else on its
+        own.
+        """
         found = [self.register.find(name) for name in match.candidates]
         pooled = {one.canonical_type for one in found if one.status == "found"}
         families = {self._family(one.designation) for one in found if one.status == "found"}
@@ -150,7 +161,9 @@ _EXPONENT = re.compile(r"(\d)(?:[.,](\d+))?[eE]\+?(\d{1,3})")
 
 
 def _mangled(text: str) -> list[str]:
-    """Types a number may have been before a spreadsheet read it: 600000 -> 6E5, 60E4; "1.2E+02" and 120 -> 12E1."""
+    """Types a number may have been before a spreadsheet read it: 600000 -> 6E5, 60E4; "1.2E+02" and 120 ->
+    12E1.
+    """
     met = _EXPONENT.fullmatch(text) if "+" in text or "." in text or "," in text else None
     if met:
         digits = met.group(1) + (met.group(2) or "").rstrip("0")

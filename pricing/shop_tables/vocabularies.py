@@ -1,7 +1,7 @@
 """Grades, eras, channels and currencies: the words of the tables, and the many ways owners spell them.
 
-Spellings stand in spellings.csv beside this file (vocabulary, meaning, spellings; a trailing ? marks a doubtful one).
-The owner's own spellings, from Settings, come first.
+Spellings stand in spellings.csv beside this file (vocabulary, meaning, spellings; a trailing ? marks a
+doubtful one). The owner's own spellings, from Settings, come first.
 """
 
 from __future__ import annotations
@@ -16,8 +16,16 @@ from typing import Any, NamedTuple
 
 from pricing.shop_tables.cells import Reading, is_blank, tidy
 
-GRADES: tuple[str, ...] = ("new old stock, boxed", "new old stock", "used, strong", "used, good", "used, weak",
-                           "pulled or untested", "for parts", "unknown")
+GRADES: tuple[str, ...] = (
+    "new old stock, boxed",
+    "new old stock",
+    "used, strong",
+    "used, good",
+    "used, weak",
+    "pulled or untested",
+    "for parts",
+    "unknown",
+)
 GRADE_ORDER: tuple[str, ...] = GRADES[:5]
 ERAS: tuple[str, ...] = (*(f"{decade}s" for decade in range(1930, 2030, 10)), "unknown")
 CHANNELS: tuple[str, ...] = ("own site", "marketplace", "auction", "direct", "fair", "wholesale")
@@ -67,7 +75,8 @@ _PERCENT = re.compile(r"(?<![\d.,])(\d{2,3}(?:[.,]\d+)?)\s*%")
 
 
 class Grading(NamedTuple):
-    """What one grade cell says: the grade, a reading in percent of nominal if one is mixed in, and any doubt."""
+    """What one grade cell says: the grade, a reading in percent of nominal if one is mixed in, and any doubt.
+    """
 
     grade: str
     reading_pct: float | None
@@ -75,7 +84,8 @@ class Grading(NamedTuple):
 
 
 def reading_in(text: str) -> float | None:
-    """Percent of nominal mentioned inside a text: "tstd 95%" is 95, two sections "88/91" are their mean 89.5."""
+    """Percent of nominal mentioned inside a text: "tstd 95%" is 95, two sections "88/91" are their mean 89.5.
+    """
     sections = _SECTIONS.search(text)
     if sections:
         both = [float(sections.group(1)), float(sections.group(2))]
@@ -177,7 +187,9 @@ _BARE_DECADE = re.compile(r"(?<!\d)(\d\d)(?!\d)")
 
 
 def read_era(value: Any, own: Mapping[str, str] | None = None) -> Reading:
-    """Decade of making: "1957", "late 50's", "1950s", "'57" -> "1950s". A span of years gives the decade of its first."""
+    """Decade of making: "1957", "late 50's", "1950s", "'57" -> "1950s". A span of years gives the decade of
+    its first.
+    """
     if isinstance(value, dt.date):
         return _decade(value.year, False)
     if isinstance(value, float) and value == value and value == int(min(max(value, -1e9), 1e9)):
@@ -232,8 +244,24 @@ def read_channel(value: Any, own: Mapping[str, str] | None = None) -> Reading:
     return Reading(met.meaning if met else text)
 
 
-_SIGNS = {"€": "EUR", "£": "GBP", "¥": "JPY", "zł": "PLN", "₽": "RUB", "₴": "UAH", "us$": "USD", "a$": "AUD",
-          "au$": "AUD", "c$": "CAD", "ca$": "CAD", "$": "USD", "kč": "CZK", "₹": "INR", "nz$": "NZD", "hk$": "HKD"}
+_SIGNS = {
+    "€": "EUR",
+    "£": "GBP",
+    "¥": "JPY",
+    "zł": "PLN",
+    "₽": "RUB",
+    "₴": "UAH",
+    "us$": "USD",
+    "a$": "AUD",
+    "au$": "AUD",
+    "c$": "CAD",
+    "ca$": "CAD",
+    "$": "USD",
+    "kč": "CZK",
+    "₹": "INR",
+    "nz$": "NZD",
+    "hk$": "HKD",
+}
 
 
 def read_currency(value: Any) -> str:

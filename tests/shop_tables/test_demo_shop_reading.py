@@ -10,11 +10,17 @@ from pricing.shop_tables import read_shop
 DEMO = Path(__file__).parents[2] / "demo_data"
 
 
-@pytest.mark.skipif(not (DEMO / "truth" / "dirty_cells.csv").exists(), reason="the demo data is not in this tree")
+@pytest.mark.skipif(
+    not (DEMO / "truth" / "dirty_cells.csv").exists(), reason="the demo data is not in this tree"
+)
 def test_dirty_cells_mean_what_was_meant():
     """Every planted cell, in every table, comes out as the value its writer had in mind."""
     shop = read_shop(DEMO)
-    frames = {name: getattr(shop, name.lower()).set_index("row") for name in shop.tables_present if name != "Settings"}
+    frames = {
+        name: getattr(shop, name.lower()).set_index("row")
+        for name in shop.tables_present
+        if name != "Settings"
+    }
     planted = pd.read_csv(DEMO / "truth" / "dirty_cells.csv", dtype=str, keep_default_na=False)
     wrong = []
     for cell in planted.itertuples():

@@ -51,14 +51,22 @@ def test_xlsx_ods_and_csv_read_the_same(tmp_path):
         assert shop.sales["row"].tolist() == [2, 3, 4] and shop.sales["price"].tolist() == [32, 30.5, 45]
         assert [(p.row, p.code) for p in shop.problems.itertuples()] == [
             (4, "number_for_type"), (4, "grade_doubtful"), (5, "date_unreadable")]
-        assert shop.row_counts().to_dict("records") == [{"table": "Sales", "rows_in": 4, "used": 3, "left_out": 1}]
+        assert shop.row_counts().to_dict("records") == [
+            {"table": "Sales", "rows_in": 4, "used": 3, "left_out": 1}
+        ]
 
 
 def test_a_shop_with_every_table(tmp_path):
     """Every table is read into its frame; Settings and Types take effect; other sheets are left alone."""
     sheets = {
-        "Sales": [["My tube shop"], [], ["Datum", "Röhre", "Kaufsumme"], ["6.5.2024", "XQ99", 32], [None, None, None],
-                  ["7.5.2024", "EL84", "$10"]],
+        "Sales": [
+            ["My tube shop"],
+            [],
+            ["Datum", "Röhre", "Kaufsumme"],
+            ["6.5.2024", "XQ99", 32],
+            [None, None, None],
+            ["7.5.2024", "EL84", "$10"],
+        ],
         "Stock": [["Code", "Tube", "Price"], [1001, "EL84", "45,00"]],
         "Asks": [["sku", "ask", "from_date"], [1001, 45, dt.datetime(2024, 1, 1)]],
         "Readings": [["sku", "test", "value"], [1001, "gm", 11.3]],
@@ -67,18 +75,28 @@ def test_a_shop_with_every_table(tmp_path):
         "Circuits": [["circuit", "fitted_type", "grid_leak_ohm"], ["amp", "6BQ5", "470k"]],
         "Lots": [["lot", "paid"], ["L1", 645]],
         "Types": [["designation", "canonical_type", "family"], ["XQ99", "EL84", ""]],
-        "Settings": [["key", "value"], ["heading: Kaufsumme", "price"], ["rate: USD", 0.9], ["currency", "EUR"], ["colour", "red"]],
+        "Settings": [
+            ["key", "value"],
+            ["heading: Kaufsumme", "price"],
+            ["rate: USD", 0.9],
+            ["currency", "EUR"],
+            ["colour", "red"],
+        ],
         "Price list": [["anything"]],
     }
     shop = read_shop(workbook(tmp_path / "shop.xlsx", sheets), today=TODAY)
     assert isinstance(shop, Shop) and shop.sales["row"].tolist() == [4, 6]
-    assert shop.sales["canonical_type"].tolist() == ["EL84", "EL84"] and shop.sales["price_home"].tolist() == [32, 9]
+    assert shop.sales["canonical_type"].tolist() == ["EL84", "EL84"] and shop.sales[
+        "price_home"
+    ].tolist() == [32, 9]
     assert shop.stock["sku"].tolist() == ["1001"] and shop.stock["ask"].tolist() == [45]
     assert len(shop.asks) == len(shop.readings) == len(shop.lots) == len(shop.types) == 1
     assert shop.offers[["set_size", "ask_home"]].values.tolist() == [[2, 90]]
     assert shop.listening["warmth"].tolist() == [4] and shop.circuits["grid_leak_ohm"].tolist() == [470000]
     assert shop.circuits["canonical_type"].tolist() == ["EL84"]
-    assert [(p.sheet, p.row, p.code) for p in shop.problems.itertuples()] == [("Settings", 5, "unknown_setting")]
+    assert [(p.sheet, p.row, p.code) for p in shop.problems.itertuples()] == [
+        ("Settings", 5, "unknown_setting")
+    ]
     assert set(shop.tables_present) == set(sheets) - {"Price list"}
     assert pricing.read_shop is read_shop
 
@@ -89,7 +107,9 @@ def test_folder_of_csvs(tmp_path):
     (tmp_path / "lots.csv").write_bytes("lot;paid;seller\nL1;645,00;Müller\n".encode("cp1252"))
     (tmp_path / "poem.csv").write_text("x\n")
     shop = read_shop(tmp_path, today=TODAY)
-    assert shop.tables_present == ("Sales", "Lots") and shop.lots[["paid", "seller"]].values.tolist() == [[645, "Müller"]]
+    assert shop.tables_present == ("Sales", "Lots") and shop.lots[["paid", "seller"]].values.tolist() == [
+        [645, "Müller"]
+    ]
     assert shop.stock.empty and "sku" in shop.stock and shop.settings == Settings()
 
 
@@ -97,23 +117,34 @@ def test_folder_of_csvs(tmp_path):
 @pytest.mark.parametrize("mark", [",", ";", "\t", "|"])
 def test_csv_dialects(tmp_path, encoding, mark):
     """Separators and encodings are recognised; a quoted cell may hold the separator and a line break."""
-    rows = [["Datum", "Röhre", "Preis", "Bemerkung"], ["2024-05-06", "EL84", "€32", f'"a{mark} b\nc"'], ["2024-05-07", "EL34", "7", ""]]
+    rows = [
+        ["Datum", "Röhre", "Preis", "Bemerkung"],
+        ["2024-05-06", "EL84", "€32", f'"a{mark} b\nc"'],
+        ["2024-05-07", "EL34", "7", ""],
+    ]
     path = tmp_path / "s.csv"
     path.write_bytes("\n".join(mark.join(row) for row in rows).encode(encoding))
     shop = read_shop(path, today=TODAY)
-    assert shop.sales["type"].tolist() == ["EL84", "EL34"] and shop.sales["note"].tolist() == [f"a{mark} b c".replace("\t", ""), ""]
+    assert shop.sales["type"].tolist() == ["EL84", "EL34"] and shop.sales["note"].tolist() == [
+        f"a{mark} b c".replace("\t", ""),
+        "",
+    ]
     assert shop.sales["row"].tolist() == [2, 3]
 
 
 def test_all_rows_bad_is_reported_not_raised(tmp_path):
     """Sales in which nothing can be used is an empty clean table and a problem a row."""
-    shop = read_shop(workbook(tmp_path / "a.xlsx", {"Sales": [HEADINGS, ["x", "EL84", "", 1], ["y", "EL84", "", 1]]}))
+    shop = read_shop(
+        workbook(tmp_path / "a.xlsx", {"Sales": [HEADINGS, ["x", "EL84", "", 1], ["y", "EL84", "", 1]]})
+    )
     assert shop.sales.empty and len(shop.problems) == 2
 
 
 def test_optional_table_without_its_headings(tmp_path):
     """An optional sheet without its needed heading is reported and the rest goes on."""
-    path = workbook(tmp_path / "a.xlsx", {"Sales": [HEADINGS, ROWS[0]], "Lots": [["lot", "weather"], ["L1", "wet"]]})
+    path = workbook(
+        tmp_path / "a.xlsx", {"Sales": [HEADINGS, ROWS[0]], "Lots": [["lot", "weather"], ["L1", "wet"]]}
+    )
     shop = read_shop(path, today=TODAY)
     assert shop.lots.empty and len(shop.sales) == 1
     assert shop.problems["message"].tolist() == [
@@ -144,9 +175,12 @@ def test_missing_heading(tmp_path):
     """The headings met and those needed are named."""
     path = workbook(tmp_path / "a.xlsx", {"Sales": [["Datum", "Menge", "Preis"], ["2024-05-06", 1, 30]]})
     assert refused(path) == (
-        "the sheet 'Sales' has no heading for type; headings met in row 1: Datum, Menge, Preis. Put headings for sold_on, "
-        "type, price in one row within the first ten, or add a Settings row such as 'heading: Datum' with the column it "
-        "means.")
+        "the sheet 'Sales' has no heading for type; headings met in row 1: Datum, Menge, Preis. Put "
+        "headings for sold_on, "
+        "type, price in one row within the first ten, or add a Settings row such as 'heading: Datum' with "
+        "the column it "
+        "means."
+    )
 
 
 def test_empty_table(tmp_path):
@@ -195,7 +229,9 @@ def rewritten(path, part, change):
 
 
 def test_stray_cell_at_the_far_corner(tmp_path):
-    """A cell at XFD1048576 is refused before a reader sets aside 17 thousand million cells, dimension stated or not."""
+    """A cell at XFD1048576 is refused before a reader sets aside 17 thousand million cells, dimension stated
+    or not.
+    """
     path = tmp_path / "a.xlsx"
     book = openpyxl.Workbook()
     book.active.title = "Sales"
@@ -232,11 +268,18 @@ def test_the_owner_s_file_is_never_touched(tmp_path):
 
 
 def test_report_in_plain_words(tmp_path):
-    """The check report: counts, then problems by effect with sheet, row, column, what and remedy; long kinds shortened."""
-    path = workbook(tmp_path / "a.xlsx", {"Sales": [HEADINGS, *ROWS, *[["2024-05-06", "EL84", "zing", n] for n in range(1, 6)]]})
+    """The check report: counts, then problems by effect with sheet, row, column, what and remedy; long kinds
+    shortened.
+    """
+    path = workbook(
+        tmp_path / "a.xlsx",
+        {"Sales": [HEADINGS, *ROWS, *[["2024-05-06", "EL84", "zing", n] for n in range(1, 6)]]},
+    )
     report = check_report(read_shop(path, today=TODAY)).splitlines()
     assert report[1] == "  Sales: 9 rows read, 8 used, 1 left out"
-    assert ("  Sales row 5, sold_on: 'soon' is not a date. Write day, month and year, for example 2024-04-03.") in report
+    assert (
+        "  Sales row 5, sold_on: 'soon' is not a date. Write day, month and year, for example 2024-04-03."
+    ) in report
     assert "    ... and 2 more of this kind, listed on the Problems sheet" in report
     clean = workbook(tmp_path / "b.xlsx", {"Sales": [HEADINGS, ROWS[0]]})
     assert check_report(read_shop(clean, today=TODAY)).splitlines()[-1] == "No problems met."
@@ -249,8 +292,15 @@ def test_twenty_thousand_sales_are_quick():
     from pricing.shop_tables import clean_sales
 
     size = 20_000
-    frame = pd.DataFrame({"Date": pd.date_range("2020-01-01", periods=size, freq="h"), "Tube": ["EL84", "12AX7/ECC83 pair"] * (size // 2),
-                          "Price": [f"€{n % 90 + 1},50" for n in range(size)], "Cond": "tstd 95%", "Code": range(size)})
+    frame = pd.DataFrame(
+        {
+            "Date": pd.date_range("2020-01-01", periods=size, freq="h"),
+            "Tube": ["EL84", "12AX7/ECC83 pair"] * (size // 2),
+            "Price": [f"€{n % 90 + 1},50" for n in range(size)],
+            "Cond": "tstd 95%",
+            "Code": range(size),
+        }
+    )
     clean_sales(frame.head(10))
     start = time.perf_counter()
     clean, _ = clean_sales(frame, today=TODAY)

@@ -11,7 +11,9 @@ from pricing.shop_tables.setting_specs import SPECS
 
 
 def test_default_rows_read_back_to_the_defaults():
-    """The rows of a new workbook say what happens without them: reading them changes no value and reports nothing."""
+    """The rows of a new workbook say what happens without them: reading them changes no value and reports
+    nothing.
+    """
     rows = Settings.default_rows()
     met, plain = Settings.from_rows(rows), Settings()
     assert not met.problems
@@ -40,10 +42,13 @@ def test_forms_of_rows(rows):
 
 
 @pytest.mark.parametrize("key, value, attribute, read", [
-    ("currency", "€", "currency", "EUR"), ("currency", "gbp", "currency", "GBP"), ("date order", "M/D/Y", "date_order", "month"),
+    ("currency", "€", "currency", "EUR"), ("currency", "gbp", "currency", "GBP"),
+    ("date order", "M/D/Y", "date_order", "month"),
     ("sales tax scheme", "Margin scheme for second-hand goods", "tax_scheme", "margin scheme"),
-    ("sales tax scheme", "on the price", "tax_scheme", "on the price"), ("sales tax rate", "19 %", "tax_rate_pct", 19),
-    ("prices include tax", "nein", "prices_include_tax", False), ("price endings", "5 9", "price_endings", ("5", "9")),
+    ("sales tax scheme", "on the price", "tax_scheme", "on the price"),
+    ("sales tax rate", "19 %", "tax_rate_pct", 19),
+    ("prices include tax", "nein", "prices_include_tax", False),
+    ("price endings", "5 9", "price_endings", ("5", "9")),
     ("price endings", 0.5, "price_endings", (".50",)), ("largest cut", "12,5", "largest_cut_pct", 12.5),
     ("Lowest mark-up", 1.5, "lowest_markup", 1.5),
 ])
@@ -54,9 +59,12 @@ def test_values_are_read(key, value, attribute, read):
 
 
 @pytest.mark.parametrize("key, value, code", [
-    ("return rate", "many", "bad_setting"), ("return rate", 400, "bad_setting"), ("currency", "shells", "bad_setting"),
-    ("rate: USD 2024-13", 0.9, "bad_setting"), ("rate", 0.9, "bad_setting"), ("grade: minty", "shiny", "bad_setting"),
-    ("price endings", "x", "bad_setting"), ("retrun rate", 4, "unknown_setting"), ("heading: Preis", "prize", "bad_setting"),
+    ("return rate", "many", "bad_setting"), ("return rate", 400, "bad_setting"),
+    ("currency", "shells", "bad_setting"),
+    ("rate: USD 2024-13", 0.9, "bad_setting"), ("rate", 0.9, "bad_setting"),
+    ("grade: minty", "shiny", "bad_setting"),
+    ("price endings", "x", "bad_setting"), ("retrun rate", 4, "unknown_setting"),
+    ("heading: Preis", "prize", "bad_setting"),
     ("packing cost: EU", 3, "unknown_setting"),
 ])
 def test_bad_rows_are_reported(key, value, code):
@@ -69,14 +77,28 @@ def test_bad_rows_are_reported(key, value, code):
 def test_exact_words_of_a_bad_setting():
     """The message names the value, the setting, what is wanted and what is used instead."""
     met = Settings.from_rows([("return rate", "many"), ("retrun rate", 4)])
-    assert met.problems[0].message == "'many' does not fit the setting 'return rate' (a percentage from 0 to 100); 4 is used."
-    assert met.problems[1].message == "There is no setting 'retrun rate' (near: 'return rate'); the row was not used."
+    assert (
+        met.problems[0].message
+        == "'many' does not fit the setting 'return rate' (a percentage from 0 to 100); 4 is used."
+    )
+    assert (
+        met.problems[1].message
+        == "There is no setting 'retrun rate' (near: 'return rate'); the row was not used."
+    )
 
 
 def test_fees_by_channel():
     """A channel's own row comes before the row for all."""
-    met = Settings.from_rows([("fee", 5), ("fee: Marketplace", "13.25 %"), ("fixed fee: marketplace", "0,40"),
-                              ("postage included: fair", "yes"), ("payment fee", 0), ("fixed payment fee", 0)])
+    met = Settings.from_rows(
+        [
+            ("fee", 5),
+            ("fee: Marketplace", "13.25 %"),
+            ("fixed fee: marketplace", "0,40"),
+            ("postage included: fair", "yes"),
+            ("payment fee", 0),
+            ("fixed payment fee", 0),
+        ]
+    )
     assert met.fee("marketplace") == (13.25, 0.40) and met.fee("fair") == (5, 0)
     assert met.postage_included("fair") and not met.postage_included("auction")
     # worked story 9 of the trade notes: fee 13.25 % + 0.40 on 48 leaves 48 - 20 - 6.76 = 21.24 before packing
@@ -84,8 +106,11 @@ def test_fees_by_channel():
 
 
 def test_rates_by_month():
-    """The month's own rate, else the nearest earlier, else the nearest later, else the one without a month."""
-    met = Settings.from_rows([("currency", "EUR"), ("rate: USD 2024-3", 0.9), ("rate: $ 2024-05", 0.8), ("rate: GBP", 1.2)])
+    """The month's own rate, else the nearest earlier, else the nearest later, else the one without a month.
+    """
+    met = Settings.from_rows(
+        [("currency", "EUR"), ("rate: USD 2024-3", 0.9), ("rate: $ 2024-05", 0.8), ("rate: GBP", 1.2)]
+    )
     assert met.rate("USD", "2024-03") == (0.9, "2024-03", True)
     assert met.rate("USD", dt.date(2024, 4, 9)) == (0.9, "2024-03", False)
     assert met.rate("USD", "2024-01") == (0.9, "2024-03", False)
@@ -95,8 +120,9 @@ def test_rates_by_month():
 
 
 def test_sales_tax():
-    """None, on the price, and the margin scheme, under which tax at 20 % is a sixth of the margin (UK VAT Notice 718, from
-    memory)."""
+    """None, on the price, and the margin scheme, under which tax at 20 % is a sixth of the margin (UK VAT
+    Notice 718, from memory).
+    """
     scheme = {"sales tax rate": 20}
     assert Settings.from_rows(scheme).sales_tax(120) == 0
     price = Settings.from_rows(scheme | {"sales tax scheme": "on the price"})
@@ -104,23 +130,32 @@ def test_sales_tax():
     without = Settings.from_rows(scheme | {"sales tax scheme": "on the price", "prices include tax": "no"})
     assert without.sales_tax(100) == pytest.approx(20) and without.net_price(100) == 100
     margin = Settings.from_rows(scheme | {"sales tax scheme": "margin scheme"})
-    assert margin.sales_tax(100, 40) == pytest.approx(60 / 6) and margin.net_price(100, 40) == pytest.approx(90)
+    assert margin.sales_tax(100, 40) == pytest.approx(60 / 6) and margin.net_price(100, 40) == pytest.approx(
+        90
+    )
     assert margin.sales_tax(40, 100) == 0 and margin.sales_tax(60, math.nan) == pytest.approx(10)
 
 
 @pytest.mark.parametrize("endings, price, nearest, up, down", [
-    (".00 .50", 31.2, 31, 31.5, 31), ("5 9", 31.2, 29, 35, 29), ("9.95", 31.2, 29.95, 39.95, 29.95), (".99", 31, 30.99, 31.99, 30.99),
+    (".00 .50", 31.2, 31, 31.5, 31), ("5 9", 31.2, 29, 35, 29), ("9.95", 31.2, 29.95, 39.95, 29.95),
+    (".99", 31, 30.99, 31.99, 30.99),
     ("99", 60, 99, 99, 0), (".00 .50", 0.2, 0.5, 0.5, 0), ("9", 9, 9, 9, 9), (".50", 31.0, 31.5, 31.5, 30.5),
 ])
 def test_price_endings(endings, price, nearest, up, down):
     """Prices move to an allowed ending: nearest (ties up), not below, not above."""
     met = Settings.from_rows([("price endings", endings)])
-    assert (met.round_price(price), met.round_price(price, "up"), met.round_price(price, "down")) == (nearest, up, down)
+    assert (met.round_price(price), met.round_price(price, "up"), met.round_price(price, "down")) == (
+        nearest,
+        up,
+        down,
+    )
 
 
 def test_nominals_weights_and_words():
     """Tester nominals by tester and type, weights of aspects, and the owner's words."""
-    met = Settings.from_rows([("nominal: bench EL84", 11.3), ("quality weight: Warmth", 2), ("era: black glass", "40s")])
+    met = Settings.from_rows(
+        [("nominal: bench EL84", 11.3), ("quality weight: Warmth", 2), ("era: black glass", "40s")]
+    )
     assert met.nominal("Bench", "EL84") == 11.3 and met.nominal("bench", "EL34") is None
     assert met.quality_weight("warmth") == 2 and met.quality_weight("clarity") == 1
     assert met.own_eras == {"black glass": "1940s"}
