@@ -17,7 +17,6 @@ from pricing.shop_tables.headings import table_of_sheet
 
 MOST_UNPACKED_BYTES = 600_000_000
 MOST_CELLS = 30_000_000
-MOST_REPEATS = 2_000
 WORKBOOKS = (".xlsx", ".xlsm", ".ods")
 
 
@@ -221,36 +220,54 @@ def _check_sheet(path: Path, name: str, xml: bytes) -> None:
         row = max((int(number) for _, number in met), default=0)
         column = max((_column_number(letters) for letters in {letters for letters, _ in met}), default=0)
     if row * max(column, 1) > MOST_CELLS:
-        raise ShopFileError(
-            path,
-            f"the sheet '{name}' reaches to row {row:,} and column {column:,}, {row * column:,} cells.",
-            "Delete the stray cells far right or far below the table (select the empty rows and columns, "
-            "delete, save).",
-        )
+        raise _reaches_too_far(path, name, row, column)
 
 
+def _reaches_too_far(path: Path, name: str, row: int, column: int) -> ShopFileError:
+    return ShopFileError(
+        path,
+        f"the sheet '{name}' reaches to row {row:,} and column {column:,}, {row * column:,} cells.",
+        "Delete the stray cells far right or far below the table (select the empty rows and columns, delete, "
+        "save).",
+    )
+
+
+_ODS_TABLE = re.compile(rb'<table:table [^>]*?table:name="([^"]*)".*?</table:table>', re.DOTALL)
+_ODS_ROW = re.compile(rb"<table:table-row([^>]*?)(?:/>|>(.*?)</table:table-row>)", re.DOTALL)
 _ODS_CELL = re.compile(rb"<table:(?:covered-)?table-cell([^>]*)>")
-_ODS_ROW = re.compile(rb"<table:table-row([^>]*[^/])>(.*?)</table:table-row>", re.DOTALL)
-_ODS_CELLS = re.compile(rb'number-columns-repeated="(\d{1,10})"')
-_ODS_ROWS = re.compile(rb'number-rows-repeated="(\d{1,10})"')
+_ODS_REPEATED = re.compile(rb'-repeated="(\d{1,10})"')
 
 
 def _check_ods(path: Path, book: zipfile.ZipFile) -> None:
-    """Refuses filled cells that are said to repeat thousands of times, and blank gaps before filled ones."""
-    xml = book.read("content.xml")
-    for row in _ODS_ROW.finditer(xml):
-        repeats = _ODS_ROWS.search(row.group(1))
-        filled = b"office:value-type" in row.group(2)
-        wide = 0
-        if filled and b"number-columns-repeated" in row.group(2):
-            for cell in _ODS_CELL.finditer(row.group(2)):
-                many = _ODS_CELLS.search(cell.group(1))
-                if many and b"office:value-type" in cell.group(1):
-                    wide = max(wide, int(many.group(1)))
-        if filled and (wide > MOST_REPEATS or (repeats and int(repeats.group(1)) > MOST_REPEATS)):
-            count = max(wide, int(repeats.group(1)) if repeats else 0)
-            raise ShopFileError(path, f"a filled cell or row is repeated {count:,} times.",
-                                "Delete the stray cells beside or below the table, and save.")
+    """Counts the cells up to the last filled one of every sheet: blanks and copies are stored as one with a
+    count.
+    """
+    for table in _ODS_TABLE.finditer(book.read("content.xml")):
+        last_row = last_column = at_row = 0
+        for row in _ODS_ROW.finditer(table.group()):
+            at_row += _repeats(row.group(1))
+            if b"office:value-type" in (row.group(2) or b""):
+                last_row = at_row
+                last_column = max(last_column, _ods_width(row.group(2)))
+        if last_row * last_column > MOST_CELLS:
+            raise _reaches_too_far(path, table.group(1).decode("utf-8", "replace"), last_row, last_column)
+
+
+def _ods_width(row: bytes) -> int:
+    """Position of the last filled cell of a row."""
+    if b"-repeated" not in row:
+        return row.count(b"<table:table-cell")
+    last = at = 0
+    for cell in _ODS_CELL.finditer(row):
+        at += _repeats(cell.group(1))
+        if b"office:value-type" in cell.group(1):
+            last = at
+    return last
+
+
+def _repeats(attributes: bytes) -> int:
+    met = _ODS_REPEATED.search(attributes)
+    return int(met.group(1)) if met else 1
 
 
 def is_empty(cell: Any) -> bool:

@@ -201,8 +201,11 @@ SPECS: tuple[Spec, ...] = (
 )
 
 BY_KEY: dict[str, Spec] = {vocabularies.plain(spec.key): spec for spec in SPECS}
-for _other, _key in (("home currency", "currency"), ("tax scheme", "sales tax scheme"),
-                     ("tax rate", "sales tax rate"), ("fee percentage", "fee"), ("fee pct", "fee"), ("fee fixed", "fixed fee"),
-                     ("exchange rate", "rate"), ("returns", "return rate"), ("tester nominal", "nominal"),
-                     ("mark up lowest", "lowest mark-up"), ("mark up highest", "highest mark-up")):
+_OTHER_KEYS = {
+    "home currency": "currency", "tax scheme": "sales tax scheme", "tax rate": "sales tax rate",
+    "fee percentage": "fee", "fee pct": "fee", "fee fixed": "fixed fee", "exchange rate": "rate",
+    "returns": "return rate", "tester nominal": "nominal", "mark up lowest": "lowest mark-up",
+    "mark up highest": "highest mark-up",
+}
+for _other, _key in _OTHER_KEYS.items():
     BY_KEY.setdefault(_other, BY_KEY[vocabularies.plain(_key)])

@@ -149,6 +149,12 @@ def test_exact_words_of_a_swallowed_type():
     )
 
 
+def test_a_type_that_became_a_date():
+    """"6-53" typed into a spreadsheet is a date; the row stays under the likely type and says so."""
+    clean, problems = sales([{"type": dt.datetime(1953, 6, 1)}])
+    assert clean["type"].tolist() == ["6-53"] and by_code(problems) == [(2, "type", "date_for_type")]
+
+
 def test_price_each_is_reported_once():
     """A cell has one problem at most: "$45 ea?" is reported for the price each, not again for the doubt."""
     clean, problems = sales([{"price": "$45 ea", "qty": 2}])

@@ -250,13 +250,35 @@ def test_zip_bomb(tmp_path, monkeypatch):
     assert "unpacked the workbook would take" in refused(path)
 
 
-def test_repeated_cells_of_an_ods(tmp_path):
-    """An OpenDocument row said to repeat a million times is refused."""
+@pytest.mark.parametrize(
+    "stray",
+    [
+        b'<table:table-row table:number-rows-repeated="9000000">'
+        b'<table:table-cell office:value-type="string"/>'
+        b'<table:table-cell table:number-columns-repeated="5" office:value-type="string"/></table:table-row>',
+        b'<table:table-row table:number-rows-repeated="1048000"/><table:table-row><table:table-cell '
+        b'table:number-columns-repeated="16383"/><table:table-cell '
+        b'office:value-type="float"/></table:table-row>',
+    ],
+)
+def test_stray_cells_of_an_ods(tmp_path, stray):
+    """An OpenDocument row said to repeat millions of times, and a cell in the far corner behind counted
+    blanks.
+    """
     pytest.importorskip("odf")
     path = ods(tmp_path / "a.ods", {"Sales": [HEADINGS, *ROWS]})
-    rewritten(path, "content.xml", lambda xml: xml[::-1].replace(
-        b"<table:table-row"[::-1], b'<table:table-row table:number-rows-repeated="1000000"'[::-1], 1)[::-1])
-    assert "repeated 1,000,000 times" in refused(path)
+    rewritten(path, "content.xml", lambda xml: xml.replace(b"</table:table>", stray + b"</table:table>"))
+    assert "the sheet 'Sales' reaches to row" in refused(path)
+
+
+def test_blank_rows_behind_an_ods_table_are_harmless(tmp_path):
+    """The million counted blank rows that a spreadsheet writes below a table cost nothing."""
+    pytest.importorskip("odf")
+    path = ods(tmp_path / "a.ods", {"Sales": [HEADINGS, *ROWS]})
+    blank = b'<table:table-row table:number-rows-repeated="1048000"><table:table-cell ' \
+            b'table:number-columns-repeated="1024"/></table:table-row></table:table>'
+    rewritten(path, "content.xml", lambda xml: xml.replace(b"</table:table>", blank))
+    assert len(read_shop(path, today=TODAY).sales) == 3
 
 
 def test_the_owner_s_file_is_never_touched(tmp_path):
