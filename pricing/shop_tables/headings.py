@@ -57,7 +57,7 @@ def _known(table_name: str) -> dict[str, tuple[str, int]]:
     the rest.
     """
     table = TABLES.get(table_name) or TABLES["Sales"]
-    known = {plain(name.replace("_", " ")): (name, 0) for name in table.names}
+    known = {plain(name): (name, 0) for name in table.names}
     lines, _ = _spellings()
     for of_table in (table_name, ""):
         for line_table, word, column, rank in lines:
@@ -73,7 +73,7 @@ def column_of(heading: Any, table: Table, own: Mapping[str, str] | None = None) 
     text = tidy(heading)
     if text in table.names:
         return text, -1
-    words = plain(text.replace("_", " "))
+    words = plain(text)
     if own and words in own and own[words] in table.names:
         return own[words], 0
     known = _known(table.name)
@@ -118,7 +118,7 @@ def read_headings(row: Sequence[Any], table: Table, own: Mapping[str, str] | Non
         for position, name in met.items() if position not in columns]
     known = _known(table.name)
     for position, heading in unknown.items():
-        near = difflib.get_close_matches(plain(heading.replace("_", " ")), known, n=1, cutoff=0.82)
+        near = difflib.get_close_matches(plain(heading), known, n=1, cutoff=0.82)
         if near and known[near[0]][0] not in best:
             problems.append(
                 problem(

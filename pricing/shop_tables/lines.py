@@ -103,6 +103,8 @@ def settle_counts(position: int, size_cell: Pieces | None, qty_cell: Pieces | No
         ledger.cell(position, "qty", "sets_from_words", f"{tidy(raw['qty'])} / {said.text}", said=now)
     elif new_size != size and (qty > 1 or not is_blank(raw["set_size"])):
         ledger.cell(position, said.column, "sets_from_words", said.text, said=now)
+    elif said.column == "title" and (new_size, new_qty) != (size, qty) and not sets.names_a_set(said.text):
+        ledger.cell(position, said.column, "sets_from_words", said.text, said=now)
     return Counts(new_size, new_qty, matched)
 
 

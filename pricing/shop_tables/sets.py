@@ -38,6 +38,7 @@ _TIMES = re.compile(
     r"(?<![\w.,/])(\d{1,4})\s?(?:pcs|pc|stk|stück|st|pieces|pièces|pezzi|piezas|stuks|tubes|off)\b\.?"
 )
 _BRACKETED = re.compile(r"\(\s*[x×]?\s*(\d{1,2})\s*\)")
+_TUBES_NEXT = re.compile(r"(?i)[\s,;-]*(?:tubes?|valves?|pcs|pieces|röhren|lampes|valvole|buizen)\b")
 _MATCHED = re.compile(
     r"(?i)(?<!\w)(matched|gematcht\w*|gepaart\w*|appari[ée]\w*|selezionat[aoie]|mp|mq)(?!\w)"
 )
@@ -66,6 +67,8 @@ def pieces_in(text: str) -> Pieces:
     matched = bool(_MATCHED.search(text)) and not re.search(r"(?i)(?<!\w)(?:un|not |nicht )matched", text)
     size = qty = None
     doubtful = False
+    if len(text.split()) > 6:
+        text = _BRACKETED.sub(_count_of_tubes, text)
     rest = text
     met = _SET.search(text)
     if met:
@@ -99,6 +102,12 @@ def pieces_in(text: str) -> Pieces:
     return Pieces(size, qty, matched, doubtful)
 
 
+def _count_of_tubes(met: re.Match[str]) -> str:
+    """A bracketed count of a long title, dropped where it counts something else: "with two (2) boxes"."""
+    before, after = met.string[: met.start()], met.string[met.end():]
+    return met.group() if not before.strip() or not after.strip() or _TUBES_NEXT.match(after) else " "
+
+
 def _count(text: str) -> int | None:
     met = _LOT_OF.search(text) or _TIMES.search(text)
     if not met:
@@ -111,6 +120,11 @@ def without_set_words(text: str) -> str:
     for pattern in (_SET, _SET_OF, _LOT_OF, _TIMES, _MATCHED):
         text = pattern.sub(" ", text)
     return re.sub(r"\s+", " ", text).strip(" ,;:-/+")
+
+
+def names_a_set(text: str) -> bool:
+    """True when a word such as pair, quad or "set of 4" stands in the text."""
+    return bool(_SET.search(text) or _SET_OF.search(text))
 
 
 def only_set_words(text: str) -> bool:

@@ -251,7 +251,7 @@ def _key_values(rows: Any) -> Iterable[tuple[int | None, Any, Any]]:
 def _find(key: str) -> tuple[Spec | None, str]:
     """The setting a key names and the part after its colon."""
     name, colon, part = key.partition(":")
-    words = vocabularies.plain(name.replace("_", " "))
+    words = vocabularies.plain(name)
     spec = BY_KEY.get(words)
     if spec is None or (colon and not spec.parted):
         return None, ""

@@ -42,8 +42,8 @@ class Spelling(NamedTuple):
 
 
 def plain(text: str) -> str:
-    """Text reduced for comparison: case folded, dots dropped, other punctuation and spaces made one space."""
-    text = text.casefold().replace(".", "").replace("'", "").replace("’", "")
+    """Text reduced for comparison: case folded, dots dropped, other marks and spaces made one space."""
+    text = text.casefold().replace(".", "").replace("'", "").replace("’", "").replace("_", " ")
     return re.sub(r"[^\w%+&?]+", " ", text).strip()
 
 

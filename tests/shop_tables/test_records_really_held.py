@@ -236,6 +236,15 @@ def test_title_fills_what_its_own_cells_leave_blank():
     assert (second["canonical_type"], second["qty"], second["grade"]) == ("EL84", 10, "used, good")
 
 
+def test_counts_in_titles_are_said_and_other_counts_left():
+    """A bare count out of a title is reported; a bracketed count of something else is not one."""
+    titles = ["EL84 (2)", "vintage EL84 power tube in its carton with two (2) stickers", "EL84 matched pair"]
+    frame = pd.DataFrame({"Date": "2024-05-06", "Title": titles, "Price": [1, 2, 3]})
+    clean, problems = clean_sales(frame, today=TODAY)
+    assert (clean["set_size"] * clean["qty"]).tolist() == [2, 1, 2]
+    assert [(p.row, p.column, p.code) for p in problems] == [(2, "title", "sets_from_words")]
+
+
 def test_story_of_the_pair_booked_as_a_single():
     """Worked story 2: EL84 lines 30 31 32 34 35, a "PAIR" at 90 with quantity 1, one at 320 [arithmetic].
 
