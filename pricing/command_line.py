@@ -88,11 +88,11 @@ def _book(command: argparse.ArgumentParser) -> None:
 
 def _demo(call: argparse.Namespace) -> int:
     from pricing.spreadsheet import build_workbook
+    from pricing.spreadsheet.workbook import free_name
 
-    data = demo_data_folder()
-    shop, model, plan = _priced(data)
+    shop, model, plan = _priced(demo_data_folder())
     call.out.mkdir(parents=True, exist_ok=True)
-    path = _free(call.out / "demo shop.xlsx")
+    path = free_name(call.out / "demo shop.xlsx")
     with _step(f"writing {path.name}"):
         build_workbook(path, shop, model, plan=plan, invented=True)
     print(f"Wrote {path} (an invented shop: every sale, maker and buyer in it is made up).")
@@ -124,6 +124,7 @@ def _check(call: argparse.Namespace) -> int:
 
 def _refresh(call: argparse.Namespace) -> int:
     from pricing.spreadsheet import refresh_workbook
+    from pricing.spreadsheet.workbook import refreshed_name
 
     if call.out:
         _xlsx(call.out)
@@ -159,7 +160,7 @@ def _quote(call: argparse.Namespace) -> int:
     quote = model.estimate(clean, on=on).iloc[0]
     from pricing.spreadsheet.summary import quote_in_words
 
-    print(quote_in_words(clean.iloc[0], quote, model, shop.settings.currency, on))
+    print(quote_in_words(quote, model.explain(clean), model.comparables(clean, 8), shop.settings.currency))
     return PROBLEMS if problems else DONE
 
 
@@ -230,20 +231,6 @@ def demo_data_folder() -> Path:
     raise BadCall("The demo data is missing from this installation; install the package again.")
 
 
-def refreshed_name(book: Path, as_of: Any) -> Path:
-    """A free name beside `book`: "shop (refreshed 2026-11-25).xlsx", numbered when that is taken."""
-    stem = book.stem.partition(" (refreshed")[0]
-    return _free(book.with_name(f"{stem} (refreshed {as_of:%Y-%m-%d}).xlsx"))
-
-
-def _free(path: Path) -> Path:
-    number, free = 1, path
-    while free.exists():
-        number += 1
-        free = path.with_name(f"{path.stem} {number}{path.suffix}")
-    return free
-
-
 def _xlsx(path: Path) -> Path:
     if path.suffix.lower() != ".xlsx":
         raise BadCall(f"{path}: a workbook's name ends in .xlsx.")
@@ -257,10 +244,12 @@ def _output(call: argparse.Namespace, name: str) -> Path:
 
 
 def _must_be_free(call: argparse.Namespace) -> None:
-    if call.out is not None and call.out.exists() and not call.overwrite:
+    if call.out is None or not call.out.exists():
+        return
+    if call.book.exists() and call.out.samefile(call.book):
+        raise BadCall("The new workbook cannot have the name of BOOK itself: a refresh leaves BOOK as it is.")
+    if not call.overwrite:
         raise FileExistsError(17, "exists", str(call.out))
-    if call.out is not None and call.out.exists() and call.out.samefile(call.book):
-        raise BadCall("The new workbook cannot have the name of BOOK itself.")
 
 
 def _write_csv(path: Path, table: Any, overwrite: bool) -> int:
@@ -276,7 +265,7 @@ def _write_csv(path: Path, table: Any, overwrite: bool) -> int:
 
     if path.exists() and not overwrite:
         raise FileExistsError(17, "exists", str(path))
-    safe = table.apply(lambda column: column.map(guard) if column.dtype == object else column)
+    safe = table.apply(lambda column: column.map(guard))
     safe.to_csv(path, index=False, encoding="utf-8-sig")
     return guarded
 

@@ -120,13 +120,13 @@ def _target(policy: PricePolicy, evidence: Evidence, ask: Decimal | None, cost: 
         highest = cost * policy.highest_markup
         if target > highest:
             target = highest
-            limits.append(f"held to {policy.highest_markup:g} times its cost, as few sales carry more")
+            limits.append(f"held to {float(policy.highest_markup):g} times its cost, as few sales carry more")
     if ask is not None and policy.largest_raise_pct is not None and target > ask * (1 + policy.largest_raise_pct / 100):
         target = ask * (1 + policy.largest_raise_pct / 100)
-        limits.append(f"raised by {policy.largest_raise_pct:g} % at most in one go")
+        limits.append(f"raised by {float(policy.largest_raise_pct):g} % at most in one go")
     if ask is not None and policy.largest_cut_pct is not None and target < ask * (1 - policy.largest_cut_pct / 100):
         target = ask * (1 - policy.largest_cut_pct / 100)
-        limits.append(f"cut by {policy.largest_cut_pct:g} % at most in one go")
+        limits.append(f"cut by {float(policy.largest_cut_pct):g} % at most in one go")
     if target < floor:
         target, limits = floor, [f"held at its floor of {_amount(floor)}"]
     return price_with_ending(target, policy.endings, at_least=floor), limits
@@ -242,17 +242,20 @@ PLAN_COLUMNS = ("sku", "type", "piece", "on_hand", "cost", "ask", *_ESTIMATED, "
 
 
 def policy_of(shop: Any) -> PricePolicy:
-    """The price policy of a shop: its Settings, through its most used channel, with that channel's usual postage."""
+    """The price policy of a shop: its Settings, through its most used channel.
+
+    Postage charged on top is taken to cover itself, as one parcel often holds several pieces; where prices include
+    postage, the channel's usual postage is paid out of the price.
+    """
     settings = shop.settings
     channel = usual_channel(shop.sales)
     fee_pct, fee_fixed = settings.fee(channel)
-    charged, paid = usual_postage(shop.sales, channel)
+    postage = usual_postage(shop.sales, channel) if settings.postage_included(channel) else ZERO
     terms = SellingTerms(
         fee_pct=_decimal(fee_pct), fee_fixed=_decimal(fee_fixed), payment_pct=_decimal(settings.payment_fee_pct),
         payment_fixed=_decimal(settings.payment_fee_fixed), packing_cost=_decimal(settings.packing_cost),
-        postage_charged=ZERO if settings.postage_included(channel) else charged, postage_paid=paid,
-        return_pct=_decimal(settings.return_rate_pct), tax_scheme=settings.tax_scheme,
-        tax_pct=_decimal(settings.tax_rate_pct), price_includes_tax=settings.prices_include_tax,
+        postage_paid=postage, return_pct=_decimal(settings.return_rate_pct),
+        tax_scheme=settings.tax_scheme, tax_pct=_decimal(settings.tax_rate_pct), price_includes_tax=settings.prices_include_tax,
     )
     return PricePolicy(
         terms, settings.price_endings, _decimal(settings.minimum_margin_pct), _decimal(settings.lowest_markup),
@@ -266,11 +269,10 @@ def usual_channel(sales: pd.DataFrame) -> str:
     return "unknown" if stated.empty else str(stated.mode().iloc[0])
 
 
-def usual_postage(sales: pd.DataFrame, channel: str) -> tuple[Decimal, Decimal]:
-    """Median postage charged and paid on a sale line of the channel, each nothing where none is noted."""
-    lines = sales[sales["channel"] == channel]
-    charged, paid = lines["postage_charged"].median(), lines["postage_paid"].median()
-    return money(charged) if _known(charged) else ZERO, money(paid) if _known(paid) else ZERO
+def usual_postage(sales: pd.DataFrame, channel: str) -> Decimal:
+    """Median postage paid on a sale line of the channel, nothing where none is noted."""
+    paid = sales.loc[sales["channel"] == channel, "postage_paid"].median()
+    return money(paid) if _known(paid) else ZERO
 
 
 def sets_on_hand(stock: pd.DataFrame, sales: pd.DataFrame) -> list[int]:

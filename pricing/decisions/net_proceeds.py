@@ -57,11 +57,12 @@ class Proceeds:
     returns: Decimal
     net: Decimal
     contribution: Decimal
+    postage_charged: Decimal = ZERO
 
     @property
     def net_sales(self) -> Decimal:
-        """What the buyer pays less the sales tax: the base of margin percentages."""
-        return self.buyer_pays - self.sales_tax
+        """What the buyer pays less sales tax and postage: the base of margin percentages."""
+        return self.buyer_pays - self.sales_tax - self.postage_charged
 
     @property
     def margin_pct(self) -> float:
@@ -94,7 +95,7 @@ def net_proceeds(price: Any, cost: Any, terms: SellingTerms) -> Proceeds:
     returns = money(price * terms.return_pct / 100)
     net = buyer_pays - tax - channel_fee - payment_fee - terms.packing_cost - terms.postage_paid - returns
     return Proceeds(buyer_pays, tax, channel_fee, payment_fee, terms.packing_cost, terms.postage_paid, returns,
-                    money(net), money(net - cost))
+                    money(net), money(net - cost), terms.postage_charged)
 
 
 def floor_price(cost: Any, terms: SellingTerms, *, minimum_margin_pct: Any = 0,

@@ -1,1 +1,5 @@
+"""Anything that mentions a cell. For now: building and refreshing a shop's workbook."""
 
+from pricing.spreadsheet.workbook import build_workbook, refresh_workbook
+
+__all__ = ["build_workbook", "refresh_workbook"]

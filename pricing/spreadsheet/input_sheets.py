@@ -35,13 +35,14 @@ _SETTINGS_WIDTHS = (34, 30, 14, 90)
 
 
 def write_input_sheet(book: Workbook, table: Table, rows: Sequence[Sequence[Any]], columns: Mapping[int, str],
-                      head_row: int) -> Worksheet:
+                      head_row: int, title: str | None = None) -> Worksheet:
     """One input sheet from raw rows (the first is sheet row 1), cell by cell where it stood.
 
     `columns`: position (from 0) -> column name of `table`, for the headings that were recognised; `head_row` counts
-    from 1. Headings the table does not know are the owner's own columns and are carried along unchanged.
+    from 1. Headings the table does not know are the owner's own columns and are carried along unchanged. `title`: the
+    owner's name for the sheet, where it is not the table's.
     """
-    sheet = book.create_sheet(table.name)
+    sheet = book.create_sheet(title or table.name)
     width = max((len(row) for row in rows), default=0)
     looks = [_look(table, columns.get(position)) for position in range(width)]
     for row_number, row in enumerate(rows, start=1):
@@ -49,16 +50,19 @@ def write_input_sheet(book: Workbook, table: Table, rows: Sequence[Sequence[Any]
             continue
         for position, value in enumerate(row):
             if value is not None and value != "":
-                put(sheet, row_number, position + 1, value, f"shop {looks[position][0]}")
+                put(sheet, row_number, position + 1, value, f"shop input {looks[position][0]}")
     headings = list(rows[head_row - 1]) if rows else []
     for position, heading in enumerate(headings):
         _write_heading(sheet, table, head_row, position, heading, columns.get(position), looks[position])
     _offer_lists(sheet, table, columns, head_row)
     last = max(len(rows), head_row + 1)
-    if headings and _can_be_table(headings):
+    while headings and headings[-1] in (None, ""):
+        headings.pop()
+    if headings and _can_be_table(headings) and table.name not in _table_names(book):
         add_table(sheet, table.name, head_row, 1, last, len(headings))
     sheet.freeze_panes = sheet.cell(head_row + 1, 2 if table.name in ("Stock", "Settings") else 1)
     set_up_page(sheet, title_row=head_row)
+    sheet.print_options.gridLines = True
     sheet.sheet_properties.tabColor = style.SAND
     return sheet
 
@@ -131,6 +135,10 @@ def _offer_lists(sheet: Worksheet, table: Table, columns: Mapping[int, str], hea
                                error="This word is not in the list. It is kept; “check” tells how it was read.")
         offer.add(f"{letter}{head_row + 1}:{letter}{_LAST_ROW}")
         sheet.add_data_validation(offer)
+
+
+def _table_names(book: Workbook) -> set[str]:
+    return {name for sheet in book.worksheets for name in sheet.tables}
 
 
 def _can_be_table(headings: Sequence[Any]) -> bool:

@@ -7,13 +7,12 @@ from typing import Any
 import pandas as pd
 from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Font, PatternFill
-from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pricing.spreadsheet import style
-from pricing.spreadsheet.summary import plan_summary, sales_summary
-from pricing.spreadsheet.tables import ResultColumn, put_text, set_up_page, write_table
+from pricing.spreadsheet.summary import HABIT, sales_used, sells_at_own_asks, summarise_plan
+from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, set_up_page, write_table
 
 PRICE_LIST = (
     ResultColumn("action", "action", "text", 9, "raise, lower, keep, look (decide yourself), list (no ask yet), "
@@ -30,7 +29,7 @@ PRICE_LIST = (
                                                    "per set."),
     ResultColumn("low", "low", "money", 8, "Four sales in five of such a piece fall between low and high."),
     ResultColumn("high", "high", "money", 8, "Four sales in five of such a piece fall between low and high."),
-    ResultColumn("n_sales", "sales behind", "count", 7, "How many sales of this very description the estimate weighs as "
+    ResultColumn("n_sales", "sales behind", "count", 8, "How many sales of this very description the estimate weighs as "
                                                   "much as."),
     ResultColumn("reason", "reason", "words", 56),
     ResultColumn("floor", "floor", "money", 9, "Lowest price that leaves your minimum margin after fees, tax and packing."),
@@ -42,6 +41,9 @@ PRICE_LIST = (
 )
 _PRINTED = 13  # the columns up to the reason are printed; costs and margins stay on the screen
 _HEAD_ROW = 6
+
+_ABOUT_WIDTH = 90
+_EFFECTS = ("row left out", "cell ignored", "please check")
 
 PROBLEMS = (
     ResultColumn("sheet", "sheet", "text", 10),
@@ -58,24 +60,22 @@ def write_price_list(book: Workbook, plan: pd.DataFrame, shop: Any) -> Worksheet
     """Price list, biggest money at stake first, rows without a difference after it, sold-out history last."""
     sheet = book.create_sheet("Price list")
     frame = in_order_of_money(plan)
-    words = plan_summary(plan, shop.settings)
     _heading(sheet, "Price list", [
-        words.headline,
+        summarise_plan(plan, shop.settings.currency).headline,
         "Biggest money at stake first; use the arrow on “action” to see one kind, or sort by “Stock row” for stock order. "
         "Prices are per set.",
-        words.habit,
+        HABIT if sells_at_own_asks(shop.sales) else "",
     ])
     last = write_table(sheet, frame, PRICE_LIST, name="PriceList", top=_HEAD_ROW)
     sheet.row_dimensions[_HEAD_ROW].height = 28
-    for row, (reason, piece) in enumerate(zip(frame["reason"], frame["piece"], strict=True), start=_HEAD_ROW + 1):
-        lines = max(len(reason) // 60, len(piece) // 31) + 1
-        sheet.row_dimensions[row].height = 12.5 * lines + 2
+    fit_heights(sheet, frame, PRICE_LIST[:_PRINTED], _HEAD_ROW)
     for action, (ink, fill) in style.ACTION_COLOURS.items():
         sheet.conditional_formatting.add(f"A{_HEAD_ROW + 1}:A{last}", FormulaRule(
             formula=[f'$A{_HEAD_ROW + 1}="{action}"'], font=Font(color=ink, bold=action in ("raise", "lower", "look")),
             fill=PatternFill("solid", start_color=fill, end_color=fill)))
     sheet.freeze_panes = f"D{_HEAD_ROW + 1}"
-    set_up_page(sheet, title_row=_HEAD_ROW, last_column=_PRINTED, last_row=last)
+    set_up_page(sheet, title_row=_HEAD_ROW, last_column=_PRINTED,
+                last_row=_HEAD_ROW + max(int((frame["action"] != "sold out").sum()), 1))
     sheet.sheet_properties.tabColor = style.HEAD
     return sheet
 
@@ -88,10 +88,12 @@ def in_order_of_money(plan: pd.DataFrame) -> pd.DataFrame:
 
 
 def write_problems(book: Workbook, problems: pd.DataFrame, shop: Any) -> Worksheet:
-    """Problems, one row a cell; the row number links to the row it speaks of."""
+    """Problems, rows left out first; the row number links to the row it speaks of."""
     sheet = book.create_sheet("Problems")
+    order = problems["effect"].map({effect: rank for rank, effect in enumerate(_EFFECTS)})
+    problems = problems.loc[order.sort_values(kind="stable").index]
     _heading(sheet, "Problems", [
-        sales_summary(shop).sentence,
+        sales_used(shop).sentence,
         "“row left out”: the row is not used. “cell ignored”: the row is used without that cell. “please check”: used as "
         "it stands. Nothing you typed was changed.",
     ])
@@ -103,8 +105,7 @@ def write_problems(book: Workbook, problems: pd.DataFrame, shop: Any) -> Workshe
         if where in book.sheetnames and pd.notna(number):
             sheet.cell(row, 2).hyperlink = f"#'{where}'!A{int(number)}"
             sheet.cell(row, 2).style = "shop count"
-    for row, (message, remedy) in enumerate(zip(problems["message"], problems["remedy"], strict=True), start=head_row + 1):
-        sheet.row_dimensions[row].height = 12.5 * (max(len(message), len(remedy)) // 60 + 1) + 2
+    fit_heights(sheet, problems, PROBLEMS, head_row)
     sheet.freeze_panes = f"A{head_row + 1}"
     set_up_page(sheet, title_row=head_row, last_row=last, last_column=len(PROBLEMS))
     sheet.sheet_properties.tabColor = style.HEAD
@@ -114,7 +115,7 @@ def write_problems(book: Workbook, problems: pd.DataFrame, shop: Any) -> Workshe
 def write_about(book: Workbook, sections: list[tuple[str, list[str]]]) -> Worksheet:
     """About: titled paragraphs in one wide column, fit for reading and for paper."""
     sheet = book.create_sheet("About")
-    sheet.column_dimensions["A"].width = 110
+    sheet.column_dimensions["A"].width = _ABOUT_WIDTH
     sheet.sheet_view.showGridLines = False
     put_text(sheet.cell(1, 1), "About this workbook")
     sheet.cell(1, 1).font = style.TITLE
@@ -131,7 +132,7 @@ def write_about(book: Workbook, sections: list[tuple[str, list[str]]]) -> Worksh
             cell.border = style.NO_BORDER
             if title == "Caution":
                 cell.font = style.CAUTION if paragraph.startswith("Lethal") else style.BODY
-            sheet.row_dimensions[row].height = 13 * (len(paragraph) // 118 + 1) + 3
+            sheet.row_dimensions[row].height = style.LINE_HEIGHT * style.lines_of(paragraph, _ABOUT_WIDTH) + 5
         row += 1
     set_up_page(sheet, title_row=1, last_column=1, landscape=False)
     return sheet
@@ -145,8 +146,3 @@ def _heading(sheet: Worksheet, title: str, lines: list[str]) -> None:
         put_text(sheet.cell(row, 1), line)
         sheet.cell(row, 1).font = style.BOLD if row == 2 else style.NOTE
     sheet.sheet_view.showGridLines = False
-
-
-def column_letter(heading: str) -> str:
-    """Letter of a Price list column, by its heading."""
-    return get_column_letter([column.heading for column in PRICE_LIST].index(heading) + 1)

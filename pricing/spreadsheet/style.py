@@ -41,11 +41,12 @@ ACTION_COLOURS = {
 }
 
 # kind of column: (number format, alignment)
-_LEFT = Alignment(horizontal="left", vertical="top")
+_LEFT = Alignment(horizontal="left", vertical="top", indent=1)
 _RIGHT = Alignment(horizontal="right", vertical="top")
-_WRAP = Alignment(horizontal="left", vertical="top", wrap_text=True)
-HEADING = Alignment(horizontal="left", vertical="center", wrap_text=True)
+_WRAP = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
+HEADING = Alignment(horizontal="left", vertical="center", wrap_text=True, indent=1)
 HEADING_RIGHT = Alignment(horizontal="right", vertical="center", wrap_text=True)
+PARAGRAPH = Alignment(horizontal="left", vertical="top", wrap_text=True)
 KINDS = {
     "text": ("@", _LEFT),
     "words": ("General", _WRAP),
@@ -61,4 +62,12 @@ KINDS = {
     "index": ("0.0", _RIGHT),
     "factor": ("0.000", _RIGHT),
 }
+LINE_HEIGHT = 12.5  # points, of one line of BODY
+
+
+def lines_of(text: str, width: float) -> int:
+    """Lines that `text` takes in a column of this width, a little generous: BODY sets about 1.25 letters a unit."""
+    return max(-(-len(text) // int(width * 1.22)), 1)
+
+
 NUMERIC_KINDS = {"money", "change", "count", "number", "percent", "change_percent", "index", "factor"}

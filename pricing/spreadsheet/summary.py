@@ -97,3 +97,44 @@ def sales_sheet(shop: Any) -> str:
 def sells_at_own_asks(sales: pd.DataFrame) -> bool:
     """Whether most sales were at asking prices (not by auction), so that prices may teach back a habit."""
     return len(sales) > 0 and (sales["channel"] != "auction").mean() > 0.5
+
+
+def plan_in_words(plan: pd.DataFrame, shop: Any) -> str:
+    """What matters after a refresh, for the end of a command: counts, money, the five biggest, sales used."""
+    summary = summarise_plan(plan, shop.settings.currency)
+    lines = [summary.headline]
+    if len(summary.biggest):
+        lines.append("Most money at stake:")
+        for row in summary.biggest.to_dict("records"):
+            sets = f" x {row['on_hand']}" if row["on_hand"] > 1 else ""
+            lines.append(f"  {row['action']} {row['sku']} {row['type']} ({row['piece']}): {row['ask']:,.2f} -> "
+                         f"{row['list_price']:,.2f}{sets}, {row['difference']:+,.2f}")
+    lines.append(sales_used(shop).sentence)
+    others = {sheet: count for sheet, count in sales_used(shop).sheet_rows_left_out.items() if sheet != sales_sheet(shop)}
+    if others:
+        lines.append(f"Rows left out elsewhere: {', '.join(f'{name} {count:,}' for name, count in others.items())}.")
+    if len(shop.problems):
+        lines.append(f"{len(shop.problems):,} problems are listed on the Problems sheet, each with what would mend it.")
+    if sells_at_own_asks(shop.sales):
+        lines.append(HABIT)
+    return "\n".join(lines)
+
+
+def quote_in_words(quote: Any, reasons: pd.DataFrame, comparables: pd.DataFrame, currency: str) -> str:
+    """Price, range, build-up and past sales of one piece, for the command line."""
+    lines = [f"Fair price {quote['fair_price']:,.2f} {currency}; one sale in five falls outside "
+             f"{quote['low']:,.2f} to {quote['high']:,.2f}.",
+             f"Sales behind it: {quote['n_sales']:,.1f}. {quote['basis']}", "", "How the price builds up:"]
+    for row in reasons.to_dict("records"):
+        lines.append(f"  {row['factor']:<24} {str(row['level']):<34} x {row['multiplier']:8.3f}  {row['price_after']:10,.2f}")
+    if len(comparables):
+        lines += ["", "Past sales that weigh most:", _indented(comparables)]
+    return "\n".join([*lines, "", "An estimate from this shop's own history, not an appraisal."])
+
+
+def _indented(frame: pd.DataFrame) -> str:
+    shown = frame.copy()
+    for name in shown.select_dtypes("datetime"):
+        shown[name] = shown[name].dt.strftime("%Y-%m-%d")
+    text = shown.to_string(index=False, float_format=lambda value: f"{value:,.2f}")
+    return "\n".join(f"  {line}" for line in text.splitlines())

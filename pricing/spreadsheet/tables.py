@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -19,6 +20,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from pricing.spreadsheet import style
 
+_LOOKS_ESCAPED = re.compile(r"_x[0-9A-Fa-f]{4}_")  # would be read back as the one character it names
 LONGEST_TEXT = 32_767  # characters a cell holds in an xlsx file
 
 
@@ -34,10 +36,12 @@ class ResultColumn:
 
 
 def add_styles(book: Workbook) -> None:
-    """One named style a kind of column, so that the owner can change a whole kind at once."""
+    """Two named styles a kind of column, so that the owner can change a whole kind at once: ours, and for typing in."""
     for kind, (number_format, alignment) in style.KINDS.items():
         book.add_named_style(NamedStyle(f"shop {kind}", font=style.BODY, number_format=number_format,
                                         alignment=alignment, border=style.UNDER))
+        book.add_named_style(NamedStyle(f"shop input {kind}", font=style.BODY, number_format=number_format,
+                                        alignment=alignment))
     for name, font, fill, alignment in (
         ("shop heading", style.HEAD_FONT, style.HEAD_FILL, style.HEADING),
         ("shop heading right", style.HEAD_FONT, style.HEAD_FILL, style.HEADING_RIGHT),
@@ -80,7 +84,8 @@ def put_text(cell: Any, text: str) -> None:
     if len(text) > LONGEST_TEXT:
         raise ValueError(f"{cell.coordinate} on {cell.parent.title}: {len(text):,} characters, a cell holds "
                          f"{LONGEST_TEXT:,}; shorten the text")
-    cell.value = ILLEGAL_CHARACTERS_RE.sub(lambda match: f"_x{ord(match[0]):04X}_", text)
+    written = _LOOKS_ESCAPED.sub(r"_x005F_\g<0>", text).replace("\r", "_x000D_")
+    cell.value = ILLEGAL_CHARACTERS_RE.sub(lambda match: f"_x{ord(match[0]):04X}_", written)
     cell.data_type = "s"
     if text[:1] in ("=", "+", "-", "@"):
         cell.quotePrefix = True
@@ -121,6 +126,14 @@ def note(text: str) -> Comment:
     comment = Comment(text, "pricing")
     comment.width, comment.height = 260, 30 + 16 * (len(text) // 38 + 1)
     return comment
+
+
+def fit_heights(sheet: Worksheet, frame: pd.DataFrame, columns: Sequence[ResultColumn], top: int) -> None:
+    """Height of every row of a table headed at row `top`, by the longest wrapped text in it."""
+    wrapped = [column for column in columns if column.kind == "words"]
+    for offset, row in enumerate(zip(*(frame[column.source] for column in wrapped), strict=True), start=top + 1):
+        lines = max(style.lines_of(str(text or ""), column.width) for text, column in zip(row, wrapped, strict=True))
+        sheet.row_dimensions[offset].height = style.LINE_HEIGHT * lines + 2
 
 
 def set_up_page(sheet: Worksheet, *, title_row: int, last_column: int | None = None, last_row: int | None = None,

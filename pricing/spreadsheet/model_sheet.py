@@ -1,0 +1,137 @@
+"""The Model sheet: what the sales taught, in percent and words, with the market's course as a chart."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+from openpyxl.chart import LineChart, Reference
+from openpyxl.chart.shapes import GraphicalProperties
+from openpyxl.workbook import Workbook
+from openpyxl.worksheet.worksheet import Worksheet
+
+from pricing.spreadsheet import style
+from pricing.spreadsheet.model_facts import ModelFacts, facts_of
+from pricing.spreadsheet.summary import HABIT, sales_used, sells_at_own_asks
+from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, set_up_page, write_table
+
+_WIDE = 66
+_SPREAD = (
+    ResultColumn("source", "where prices differ", "words", _WIDE),
+    ResultColumn("sd_pct", "typical difference", "percent", 11, "One standard deviation, as a percentage of the price."),
+)
+_EFFECTS = (
+    ResultColumn("group", "effect on the price", "words", _WIDE),
+    ResultColumn("percent", "price by", "change_percent", 11),
+    ResultColumn("low", "low", "change_percent", 9, "Four times in five the effect lies between low and high."),
+    ResultColumn("high", "high", "change_percent", 9, "Four times in five the effect lies between low and high."),
+    ResultColumn("n_sales", "sales", "count", 9),
+)
+_OUTLIERS = (
+    ResultColumn("what", "sale, and what it may be", "words", _WIDE),
+    ResultColumn("price", "price", "money", 11, "Price of the line, in the shop's currency."),
+    ResultColumn("expected", "expected", "money", 9),
+    ResultColumn("z", "z", "index", 9, "How many noise standard deviations the price is off."),
+    ResultColumn("row", "Sales row", "count", 9),
+)
+_INDEX = (
+    ResultColumn("month", "month", "month", 10),
+    ResultColumn("index", "index", "index", 8, "The newest month is 100."),
+    ResultColumn("low", "low", "index", 8),
+    ResultColumn("high", "high", "index", 8),
+)
+_INDEX_COLUMN = 7  # the index stands right of what is printed, so that its many rows push nothing down
+_CHART_ROWS = 16
+
+
+def write_model(book: Workbook, model: Any, shop: Any) -> Worksheet:
+    """Model sheet: sales used, where prices differ, grades, makers, market, suspected booking errors, record."""
+    sheet = book.create_sheet("Model")
+    facts = facts_of(model, shop)
+    put_text(sheet.cell(1, 1), "What the sales taught")
+    sheet.cell(1, 1).font = style.TITLE
+    row = 2
+    for line in _opening(facts, model, shop):
+        row = _paragraph(sheet, row, line)
+    row = _market(sheet, facts.index, row + 1)
+    row = _section(sheet, row + 1, "Where prices differ", facts.spread, _SPREAD, "PriceSpread")
+    row = _section(sheet, row + 1, "Grade, reading, set and channel", facts.effects, _EFFECTS, "PriceEffects")
+    row = _section(sheet, row + 1, "Makers, highest first", facts.makers, _EFFECTS, "MakerEffects")
+    row = _section(sheet, row + 1, "Suspected booking errors: kept, but given little weight. Ask yourself what happened",
+                   facts.outliers, _OUTLIERS, "BookingDoubts")
+    if facts.record:
+        put_text(sheet.cell(row + 1, 1), "Record on sales the model had not seen")
+        sheet.cell(row + 1, 1).font = style.SECTION
+        for offset, line in enumerate(facts.record, start=2):
+            _paragraph(sheet, row + offset, line)
+    sheet.sheet_view.showGridLines = False
+    sheet.sheet_properties.tabColor = style.HEAD
+    set_up_page(sheet, title_row=1, last_column=len(_EFFECTS), last_row=row + 2 + len(facts.record), landscape=False)
+    return sheet
+
+
+def _opening(facts: ModelFacts, model: Any, shop: Any) -> list[str]:
+    lines = [sales_used(shop).sentence + f" Prices are for {model.as_of:%Y-%m-%d}.",
+             f"Two sales of the very same description differ by about {facts.noise_pct:.0f} % for no reason the tables "
+             "hold: no range can be narrower than that."]
+    if sells_at_own_asks(shop.sales):
+        lines.append(HABIT)
+    return [*lines, *facts.notes]
+
+
+def _paragraph(sheet: Worksheet, row: int, text: str) -> int:
+    """`text` over the printed width at `row`; the next row."""
+    sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=len(_EFFECTS))
+    cell = sheet.cell(row, 1)
+    put_text(cell, text)
+    cell.font, cell.alignment = style.BODY, style.PARAGRAPH
+    width = sum(column.width for column in _EFFECTS)
+    sheet.row_dimensions[row].height = style.LINE_HEIGHT * style.lines_of(text, width) + 3
+    return row + 1
+
+
+def _section(sheet: Worksheet, row: int, title: str, frame: pd.DataFrame, columns: tuple[ResultColumn, ...],
+             name: str) -> int:
+    put_text(sheet.cell(row, 1), title)
+    sheet.cell(row, 1).font = style.SECTION
+    last = write_table(sheet, frame, columns, name=name, top=row + 1)
+    if frame.empty:
+        put_text(sheet.cell(row + 2, 1), "none")
+    fit_heights(sheet, frame, columns, row + 1)
+    return last + 1
+
+
+def _market(sheet: Worksheet, index: pd.DataFrame, top: int) -> int:
+    """The chart from row `top` on, its numbers to the right; the last row of the chart."""
+    for column in (1, _INDEX_COLUMN):
+        put_text(sheet.cell(top, column), "Course of the market, newest month = 100")
+        sheet.cell(top, column).font = style.SECTION
+    last = write_table(sheet, index, _INDEX, name="MarketIndex", top=top + 1, left=_INDEX_COLUMN)
+    sheet.column_dimensions["F"].width = 3
+    if len(index) < 2:
+        return top + 1
+    chart = LineChart()
+    chart.height, chart.width = 7.5, 19
+    chart.add_data(Reference(sheet, min_col=_INDEX_COLUMN + 1, max_col=_INDEX_COLUMN + 3, min_row=top + 1, max_row=last),
+                   titles_from_data=True)
+    chart.set_categories(Reference(sheet, min_col=_INDEX_COLUMN, min_row=top + 2, max_row=last))
+    for series, (colour, width, dash) in zip(chart.series, ((style.INDEX_LINE, 28000, None),
+                                                            (style.BAND_LINE, 12000, "sysDash"),
+                                                            (style.BAND_LINE, 12000, "sysDash")), strict=True):
+        series.graphicalProperties = GraphicalProperties()
+        series.graphicalProperties.line.solidFill = colour
+        series.graphicalProperties.line.width = width
+        series.graphicalProperties.line.prstDash = dash
+        series.marker.symbol = "none"
+        series.smooth = False
+    chart.y_axis.title, chart.x_axis.title = "index", None
+    chart.y_axis.delete = chart.x_axis.delete = False
+    chart.x_axis.number_format, chart.y_axis.number_format = "yyyy-mm", "0"
+    chart.x_axis.tickLblSkip = max(len(index) // 10, 1)
+    chart.x_axis.tickMarkSkip = chart.x_axis.tickLblSkip
+    chart.x_axis.tickLblPos = "low"
+    chart.legend.position = "b"
+    chart.y_axis.scaling.min = float((index["low"].min() // 10) * 10)
+    chart.y_axis.scaling.max = float(-(-index["high"].max() // 10) * 10)
+    sheet.add_chart(chart, f"A{top + 1}")
+    return top + _CHART_ROWS

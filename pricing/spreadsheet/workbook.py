@@ -1,0 +1,180 @@
+"""Building a shop's workbook: the owner's sheets first, then what the tool found, then the lists and About."""
+
+from __future__ import annotations
+
+import datetime as dt
+import os
+import re
+import tempfile
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+from openpyxl import Workbook
+from openpyxl.worksheet.worksheet import Worksheet
+
+from pricing.shop_tables import CHANNELS, ERAS, GRADES, TABLES, Settings
+from pricing.spreadsheet.about import about_sections
+from pricing.spreadsheet.input_sheets import empty_rows, write_input_sheet, write_lists
+from pricing.spreadsheet.model_sheet import write_model
+from pricing.spreadsheet.owner_cells import read_owner_sheets
+from pricing.spreadsheet.result_sheets import write_about, write_price_list, write_problems
+from pricing.spreadsheet.tables import add_styles
+
+INVENTED = "invented demo shop"
+_UNDATED = dt.datetime(2026, 1, 1)
+_ASPECTS = ("warmth", "clarity", "quiet")  # examples for an empty Listening sheet; owners rename them
+
+
+def build_workbook(path: Path | str, shop: Any | None = None, model: Any | None = None, *,
+                   plan: pd.DataFrame | None = None, invented: bool = False, overwrite: bool = False) -> Path:
+    """Write a shop's workbook and return its path.
+
+    Without `shop` the input sheets are empty but for Settings. With it they hold the owner's cells as they stand in
+    `shop.path`, and a Problems sheet follows; with a fitted `model` too, Price list and Model (`plan`: the result of
+    plan_list_prices, made here when not given). `invented` says on About that the shop does not exist.
+    The file is written whole or not at all. FileExistsError when `path` is there and `overwrite` is not set.
+    """
+    path = Path(path)
+    if path.exists() and not overwrite:
+        raise FileExistsError(17, "exists", str(path))
+    book = Workbook()
+    book.remove(book.active)
+    add_styles(book)
+    _write_inputs(book, shop)
+    if shop is not None and model is not None:
+        if plan is None:
+            from pricing.decisions.list_price import plan_list_prices
+
+            plan = plan_list_prices(model, shop.stock, shop)
+        write_price_list(book, plan, shop)
+    if shop is not None:
+        write_problems(book, shop.problems, shop)
+    if shop is not None and model is not None:
+        write_model(book, model, shop)
+    write_about(book, about_sections(shop, model, invented=invented))
+    write_lists(book, lists_of(shop))
+    _open_at(book, "Price list" if "Price list" in book.sheetnames else "Sales")
+    properties = book.properties
+    properties.creator, properties.title = "pricing", "Shop workbook"
+    properties.keywords = INVENTED if invented else None
+    properties.created = _UNDATED if model is None else model.as_of.to_pydatetime()
+    _save(book, path)
+    return path
+
+
+def refresh_workbook(path: Path | str, out: Path | str | None = None, *, shop: Any | None = None,
+                     model: Any | None = None, plan: pd.DataFrame | None = None, overwrite: bool = False) -> Path:
+    """Read the shop's file at `path`, price its stock, and write a new workbook; the path of the new one.
+
+    `out` defaults to a free name beside the old file, which is never changed. Only the cells of the input sheets are
+    carried over, formulas as their last value; what was added by hand beyond them stays in the old file.
+    ShopFileError when `path` cannot be read; ValueError when it has no usable sale or `out` is `path` itself.
+    """
+    from pricing.price_model import fit_price_model
+    from pricing.shop_tables import read_shop
+
+    path = Path(path)
+    shop = shop or read_shop(path)
+    if model is None:
+        if shop.sales.empty:
+            raise ValueError(f"{path}: no usable row in Sales, so nothing can be priced")
+        model = fit_price_model(shop.sales, settings=shop.settings, register=shop.register)
+    out = refreshed_name(path, model.as_of) if out is None else Path(out)
+    if out.resolve() == path.resolve():
+        raise ValueError(f"{out} is the workbook being read; a refresh writes a new file")
+    return build_workbook(out, shop, model, plan=plan, invented=is_invented(path), overwrite=overwrite)
+
+
+def refreshed_name(book: Path, as_of: Any) -> Path:
+    """A free name beside `book`: "shop (refreshed 2026-11-25).xlsx", numbered when that is taken."""
+    stem = re.sub(r" \(refreshed \d{4}-\d\d-\d\d\)( \d+)?$", "", book.stem)
+    return free_name(book.with_name(f"{stem} (refreshed {as_of:%Y-%m-%d}).xlsx"))
+
+
+def free_name(path: Path) -> Path:
+    """`path`, or the first of "name 2", "name 3" ... that no file has."""
+    number, free = 1, path
+    while free.exists():
+        number += 1
+        free = path.with_name(f"{path.stem} {number}{path.suffix}")
+    return free
+
+
+def is_invented(path: Path) -> bool:
+    """Whether the workbook at `path` says that its shop is the invented one."""
+    try:
+        with zipfile.ZipFile(path) as file:
+            return INVENTED.encode() in file.read("docProps/core.xml")
+    except (OSError, KeyError, zipfile.BadZipFile):
+        return False
+
+
+def lists_of(shop: Any | None) -> dict[str, list[str]]:
+    """Words for the drop-downs: our vocabularies, the register's types, and the shop's own channels."""
+    if shop is None:
+        from pricing.register import load_register
+
+        designations, own_channels = load_register().designations, []
+    else:
+        designations = shop.register.designations
+        own_channels = sorted(set(shop.sales["channel"]) - {*CHANNELS, "unknown"})
+    return {
+        "list_types": sorted(designations, key=str.casefold), "list_grades": list(GRADES), "list_eras": list(ERAS),
+        "list_channels": [*CHANNELS, *own_channels], "list_yes_no": ["yes", "no"],
+        "list_outcomes": ["sold", "lowered", "withdrawn"],
+        "list_tests": ["gm", "emission", "plate current", "gas", "leakage", "noise"],
+        "list_bias": ["fixed", "cathode"], "list_heater_strings": ["parallel", "series"],
+        "list_rating_systems": ["design-centre", "design-maximum", "absolute-maximum"],
+    }
+
+
+def _write_inputs(book: Workbook, shop: Any | None) -> None:
+    met = [] if shop is None else read_owner_sheets(shop.path, shop.settings)
+    for sheet in met:
+        write_input_sheet(book, sheet.table, sheet.rows, sheet.columns, sheet.head_row, sheet.name)
+    for name, table in TABLES.items():
+        if any(sheet.table.name == name for sheet in met):
+            continue
+        if name == "Settings":
+            rows = [[column.name for column in table.columns],
+                    *[[_number_or_text(row[column.name]) for column in table.columns] for row in Settings.default_rows()]]
+            write_input_sheet(book, table, rows, dict(enumerate(table.names)), 1)
+        else:
+            rows, columns, head_row = empty_rows(table, _ASPECTS if name == "Listening" else ())
+            write_input_sheet(book, table, rows, columns, head_row)
+
+
+def _number_or_text(text: str) -> Any:
+    return float(text) if re.fullmatch(r"\d+(\.\d+)?", text) else text
+
+
+def _open_at(book: Workbook, name: str) -> None:
+    book.active = book.sheetnames.index(name)
+    for sheet in book.worksheets:
+        sheet.sheet_view.tabSelected = sheet.title == name
+        _select_first(sheet)
+
+
+def _select_first(sheet: Worksheet) -> None:
+    sheet.sheet_view.zoomScale = 100
+
+
+def _save(book: Workbook, path: Path) -> None:
+    """Save beside the goal and move into place, so that no half-written workbook is ever left under the name."""
+    handle, name = tempfile.mkstemp(prefix=".writing ", suffix=".xlsx", dir=path.parent)
+    os.close(handle)
+    try:
+        book.save(name)
+        os.chmod(name, 0o666 & ~_umask())
+        os.replace(name, path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
