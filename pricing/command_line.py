@@ -23,6 +23,10 @@ class BadCall(Exception):
     """What the owner asked for cannot be done as asked; the message says what would help."""
 
 
+class NothingToPrice(Exception):
+    """There is no usable sale to learn from."""
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; its exit status."""
     call = _parser().parse_args(arguments)
@@ -30,6 +34,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     try:
         return call.run(call)
+    except NothingToPrice as error:
+        print(error, file=sys.stderr)
+        return PROBLEMS
     except (BadCall, ShopFileError) as error:
         print(error, file=sys.stderr)
     except FileExistsError as error:
@@ -117,7 +124,7 @@ def _check(call: argparse.Namespace) -> int:
     if shop.problems.empty:
         return DONE
     path = _output(call, f"{call.book.stem} problems.csv")
-    _write_csv(path, shop.problems, call.overwrite or call.out is None)
+    _write_csv(path, shop.problems, call.overwrite)
     print(f"All {len(shop.problems):,} problems are listed in {path}.")
     return PROBLEMS
 
@@ -198,10 +205,6 @@ def _read(path: Path) -> Any:
 
     with _step(f"reading {path.name}"):
         return read_shop(path)
-
-
-class NothingToPrice(BadCall):
-    """No usable sale to learn from."""
 
 
 def _fit(shop: Any) -> Any:

@@ -277,6 +277,8 @@ def usual_postage(sales: pd.DataFrame, channel: str) -> Decimal:
 
 def sets_on_hand(stock: pd.DataFrame, sales: pd.DataFrame) -> list[int]:
     """Whole sets left of each stock row: its tubes less the tubes Sales sold of the sku; a returned sale comes back."""
+    if stock.empty:
+        return []
     kept = sales[(sales["sku"] != "") & sales["sku"].notna() & sales["returned_on"].isna()]
     tubes = (kept["set_size"] * kept["qty"]).groupby(kept["sku"]).sum()
     sold = stock["sku"].map(tubes).fillna(0)

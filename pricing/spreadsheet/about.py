@@ -47,8 +47,9 @@ def about_sections(shop: Any | None, model: Any | None, *, invented: bool) -> li
 
 
 def _counts(shop: Any, model: Any) -> list[str]:
+    used = sales_used(shop)
     lines = [f"Prices are for {model.as_of:%Y-%m-%d}, the date of the newest plausible sale, in "
-             f"{shop.settings.currency or 'the currency of the shop'}.", sales_used(shop).sentence]
+             f"{shop.settings.currency or 'the currency of the shop'}.", f"{used.sentence} {used.returned_sentence}".strip()]
     others = [f"{count.table} {count.used:,} of {count.rows_in:,}" for count in shop.row_counts().itertuples()
               if count.table != "Sales"]
     if others:

@@ -66,12 +66,13 @@ def write_model(book: Workbook, model: Any, shop: Any) -> Worksheet:
             _paragraph(sheet, row + offset, line)
     sheet.sheet_view.showGridLines = False
     sheet.sheet_properties.tabColor = style.HEAD
-    set_up_page(sheet, title_row=1, last_column=len(_EFFECTS), last_row=row + 2 + len(facts.record), landscape=False)
+    set_up_page(sheet, title_row=None, last_column=len(_EFFECTS), last_row=row + 2 + len(facts.record), landscape=False)
     return sheet
 
 
 def _opening(facts: ModelFacts, model: Any, shop: Any) -> list[str]:
-    lines = [sales_used(shop).sentence + f" Prices are for {model.as_of:%Y-%m-%d}.",
+    used = sales_used(shop)
+    lines = [f"{used.sentence} {used.returned_sentence} Prices are for {model.as_of:%Y-%m-%d}.",
              f"Two sales of the very same description differ by about {facts.noise_pct:.0f} % for no reason the tables "
              "hold: no range can be narrower than that."]
     if sells_at_own_asks(shop.sales):

@@ -7,7 +7,9 @@ from typing import Any
 import pandas as pd
 from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Font, PatternFill
+from openpyxl.utils import quote_sheetname
 from openpyxl.workbook import Workbook
+from openpyxl.worksheet.hyperlink import Hyperlink
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pricing.spreadsheet import style
@@ -94,7 +96,7 @@ def write_problems(book: Workbook, problems: pd.DataFrame, shop: Any) -> Workshe
     problems = problems.loc[order.sort_values(kind="stable").index]
     _heading(sheet, "Problems", [
         sales_used(shop).sentence,
-        "“row left out”: the row is not used. “cell ignored”: the row is used without that cell. “please check”: used as "
+        "The row number leads to the row. “row left out”: the row is not used. “cell ignored”: the row is used without that cell. “please check”: used as "
         "it stands. Nothing you typed was changed.",
     ])
     head_row = 5
@@ -103,8 +105,9 @@ def write_problems(book: Workbook, problems: pd.DataFrame, shop: Any) -> Workshe
         put_text(sheet.cell(head_row + 1, 1), "none found")
     for row, (where, number) in enumerate(zip(problems["sheet"], problems["row"], strict=True), start=head_row + 1):
         if where in book.sheetnames and pd.notna(number):
-            sheet.cell(row, 2).hyperlink = f"#'{where}'!A{int(number)}"
-            sheet.cell(row, 2).style = "shop count"
+            cell = sheet.cell(row, 2)
+            cell.hyperlink = Hyperlink(cell.coordinate, location=f"{quote_sheetname(where)}!A{int(number)}")
+            cell.style = "shop count"
     fit_heights(sheet, problems, PROBLEMS, head_row)
     sheet.freeze_panes = f"A{head_row + 1}"
     set_up_page(sheet, title_row=head_row, last_row=last, last_column=len(PROBLEMS))
@@ -134,7 +137,7 @@ def write_about(book: Workbook, sections: list[tuple[str, list[str]]]) -> Worksh
                 cell.font = style.CAUTION if paragraph.startswith("Lethal") else style.BODY
             sheet.row_dimensions[row].height = style.LINE_HEIGHT * style.lines_of(paragraph, _ABOUT_WIDTH) + 5
         row += 1
-    set_up_page(sheet, title_row=1, last_column=1, landscape=False)
+    set_up_page(sheet, title_row=None, last_column=1, landscape=False)
     return sheet
 
 

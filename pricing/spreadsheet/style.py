@@ -16,6 +16,7 @@ RULE = "C9CED2"
 BAND = "F5F7F7"
 BAND_LINE, INDEX_LINE = "9DB0B5", "A8651E"
 
+NORMAL = Font(name=FACE, size=10, color=INK)
 TITLE = Font(name=FACE, size=15, bold=True, color=INK)
 SECTION = Font(name=FACE, size=11, bold=True, color=HEAD)
 BODY = Font(name=FACE, size=9, color=INK)

@@ -63,9 +63,12 @@ class SalesUsed:
         text = f"{self.rows_in:,} sales read: {self.used:,} used, {left_out:,} left out"
         if left_out:
             text += f" ({', '.join(f'{count:,} {cause}' for cause, count in self.causes.items())})"
-        if self.returned:
-            text += f". {self.returned:,} came back and do not teach the prices"
         return text + "."
+
+    @property
+    def returned_sentence(self) -> str:
+        """What became of sales that came back; "" when there are none."""
+        return f"{self.returned:,} of them came back and do not teach the prices." if self.returned else ""
 
 
 _CAUSES = {
@@ -109,8 +112,9 @@ def plan_in_words(plan: pd.DataFrame, shop: Any) -> str:
             sets = f" x {row['on_hand']}" if row["on_hand"] > 1 else ""
             lines.append(f"  {row['action']} {row['sku']} {row['type']} ({row['piece']}): {row['ask']:,.2f} -> "
                          f"{row['list_price']:,.2f}{sets}, {row['difference']:+,.2f}")
-    lines.append(sales_used(shop).sentence)
-    others = {sheet: count for sheet, count in sales_used(shop).sheet_rows_left_out.items() if sheet != sales_sheet(shop)}
+    used = sales_used(shop)
+    lines.append(f"{used.sentence} {used.returned_sentence}".strip())
+    others = {sheet: count for sheet, count in used.sheet_rows_left_out.items() if sheet != sales_sheet(shop)}
     if others:
         lines.append(f"Rows left out elsewhere: {', '.join(f'{name} {count:,}' for name, count in others.items())}.")
     if len(shop.problems):

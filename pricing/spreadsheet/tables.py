@@ -37,6 +37,7 @@ class ResultColumn:
 
 def add_styles(book: Workbook) -> None:
     """Two named styles a kind of column, so that the owner can change a whole kind at once: ours, and for typing in."""
+    book._named_styles["Normal"].font = style.NORMAL  # the unit of column widths; openpyxl has no public way
     for kind, (number_format, alignment) in style.KINDS.items():
         book.add_named_style(NamedStyle(f"shop {kind}", font=style.BODY, number_format=number_format,
                                         alignment=alignment, border=style.UNDER))
@@ -84,7 +85,7 @@ def put_text(cell: Any, text: str) -> None:
     if len(text) > LONGEST_TEXT:
         raise ValueError(f"{cell.coordinate} on {cell.parent.title}: {len(text):,} characters, a cell holds "
                          f"{LONGEST_TEXT:,}; shorten the text")
-    written = _LOOKS_ESCAPED.sub(r"_x005F_\g<0>", text).replace("\r", "_x000D_")
+    written = _LOOKS_ESCAPED.sub(r"_x005F\g<0>", text).replace("\r", "_x000D_")
     cell.value = ILLEGAL_CHARACTERS_RE.sub(lambda match: f"_x{ord(match[0]):04X}_", written)
     cell.data_type = "s"
     if text[:1] in ("=", "+", "-", "@"):
@@ -136,14 +137,15 @@ def fit_heights(sheet: Worksheet, frame: pd.DataFrame, columns: Sequence[ResultC
         sheet.row_dimensions[offset].height = style.LINE_HEIGHT * lines + 2
 
 
-def set_up_page(sheet: Worksheet, *, title_row: int, last_column: int | None = None, last_row: int | None = None,
+def set_up_page(sheet: Worksheet, *, title_row: int | None, last_column: int | None = None, last_row: int | None = None,
                 landscape: bool = True) -> None:
     """Print: A4, fit to width, headings on every page, page numbers below."""
     sheet.page_setup.orientation = "landscape" if landscape else "portrait"
     sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
     sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
-    sheet.print_title_rows = f"{title_row}:{title_row}"
+    if title_row is not None:
+        sheet.print_title_rows = f"{title_row}:{title_row}"
     if last_column:
         sheet.print_area = f"A1:{get_column_letter(last_column)}{last_row or sheet.max_row}"
     sheet.page_margins.left = sheet.page_margins.right = 0.4

@@ -12,7 +12,6 @@ from typing import Any
 
 import pandas as pd
 from openpyxl import Workbook
-from openpyxl.worksheet.worksheet import Worksheet
 
 from pricing.shop_tables import CHANNELS, ERAS, GRADES, TABLES, Settings
 from pricing.spreadsheet.about import about_sections
@@ -72,12 +71,13 @@ def refresh_workbook(path: Path | str, out: Path | str | None = None, *, shop: A
     carried over, formulas as their last value; what was added by hand beyond them stays in the old file.
     ShopFileError when `path` cannot be read; ValueError when it has no usable sale or `out` is `path` itself.
     """
-    from pricing.price_model import fit_price_model
     from pricing.shop_tables import read_shop
 
     path = Path(path)
     shop = shop or read_shop(path)
     if model is None:
+        from pricing.price_model import fit_price_model
+
         if shop.sales.empty:
             raise ValueError(f"{path}: no usable row in Sales, so nothing can be priced")
         model = fit_price_model(shop.sales, settings=shop.settings, register=shop.register)
@@ -132,14 +132,15 @@ def lists_of(shop: Any | None) -> dict[str, list[str]]:
 
 def _write_inputs(book: Workbook, shop: Any | None) -> None:
     met = [] if shop is None else read_owner_sheets(shop.path, shop.settings)
-    for sheet in met:
-        write_input_sheet(book, sheet.table, sheet.rows, sheet.columns, sheet.head_row, sheet.name)
     for name, table in TABLES.items():
-        if any(sheet.table.name == name for sheet in met):
+        own = [sheet for sheet in met if sheet.table.name == name]
+        for sheet in own:
+            write_input_sheet(book, table, sheet.rows, sheet.columns, sheet.head_row, sheet.name)
+        if own:
             continue
         if name == "Settings":
-            rows = [[column.name for column in table.columns],
-                    *[[_number_or_text(row[column.name]) for column in table.columns] for row in Settings.default_rows()]]
+            rows = [list(table.names), *[[_number_or_text(row[column]) for column in table.names]
+                                         for row in Settings.default_rows()]]
             write_input_sheet(book, table, rows, dict(enumerate(table.names)), 1)
         else:
             rows, columns, head_row = empty_rows(table, _ASPECTS if name == "Listening" else ())
@@ -154,11 +155,6 @@ def _open_at(book: Workbook, name: str) -> None:
     book.active = book.sheetnames.index(name)
     for sheet in book.worksheets:
         sheet.sheet_view.tabSelected = sheet.title == name
-        _select_first(sheet)
-
-
-def _select_first(sheet: Worksheet) -> None:
-    sheet.sheet_view.zoomScale = 100
 
 
 def _save(book: Workbook, path: Path) -> None:
