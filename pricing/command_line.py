@@ -80,6 +80,7 @@ def _parser() -> argparse.ArgumentParser:
                        ("channel", "where it would be sold (default: the shop's most used)")):
         quote.add_argument(f"--{name}", help=help)
     quote.add_argument("--reading", metavar="PERCENT", help="reading in percent of nominal")
+    quote.add_argument("--matched", action="store_const", const="yes", help="the set is matched")
     quote.add_argument("--set-size", metavar="N", help="tubes in the set: 1, 2 (pair), 4 (quad)")
     quote.add_argument("--on", metavar="DATE", help="date of the price (default: the newest sale's)")
     export = command("export", _export, "Write the asks to change as a CSV file.")
@@ -152,7 +153,7 @@ def _quote(call: argparse.Namespace) -> int:
     shop = _read(call.book)
     model = _fit(shop)
     given = {"type": call.type, "maker": call.maker, "brand": call.brand, "era": call.era, "variant": call.variant,
-             "grade": call.grade, "reading_pct": call.reading, "set_size": call.set_size, "channel": call.channel}
+             "grade": call.grade, "reading_pct": call.reading, "set_size": call.set_size, "matched": call.matched, "channel": call.channel}
     item = pd.DataFrame([{name: value for name, value in given.items() if value is not None}])
     from pricing.shop_tables import clean_items
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import io
 import os
 import re
 import tempfile
@@ -161,13 +162,28 @@ def _save(book: Workbook, path: Path) -> None:
     """Save beside the goal and move into place, so that no half-written workbook is ever left under the name."""
     handle, name = tempfile.mkstemp(prefix=".writing ", suffix=".xlsx", dir=path.parent)
     os.close(handle)
+    whole = io.BytesIO()
     try:
-        book.save(name)
+        book.save(whole)
+        _write_dated(whole, Path(name), book.properties.created)
         os.chmod(name, 0o666 & ~_umask())
         os.replace(name, path)
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
+
+
+def _write_dated(whole: io.BytesIO, path: Path, date: dt.datetime) -> None:
+    """The same parts with `date` for every time in the file: the same data gives the same bytes on any day."""
+    stamp = date.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
+    with zipfile.ZipFile(whole) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
+        for part in old.infolist():
+            content = old.read(part)
+            if part.filename == "docProps/core.xml":
+                content = re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>" + stamp, content)
+            entry = zipfile.ZipInfo(part.filename, date.timetuple()[:6])
+            entry.compress_type, entry.external_attr = zipfile.ZIP_DEFLATED, part.external_attr
+            new.writestr(entry, content)
 
 
 def _umask() -> int:

@@ -1,0 +1,23 @@
+"""Builds the workbooks of this folder: the invented demo shop, priced, and an empty shop to fill in.
+
+Run from the repository: python workbooks/make_workbooks.py
+"""
+
+from pathlib import Path
+
+from pricing import build_workbook, fit_price_model, read_shop
+
+HERE = Path(__file__).parent
+
+
+def make(folder: Path = HERE) -> list[Path]:
+    """Write "demo shop.xlsx" and "empty shop.xlsx" into `folder`, over what is there."""
+    shop = read_shop(HERE.parent / "demo_data")
+    model = fit_price_model(shop.sales, settings=shop.settings, register=shop.register)
+    return [build_workbook(folder / "demo shop.xlsx", shop, model, invented=True, overwrite=True),
+            build_workbook(folder / "empty shop.xlsx", overwrite=True)]
+
+
+if __name__ == "__main__":
+    for path in make():
+        print(f"Wrote {path}")
