@@ -1,7 +1,8 @@
-"""`python -m pricing ...`: make a workbook, check it, price the stock, quote one piece, hand out changed asks.
+"""`python -m pricing ...`: make a workbook, check it, price the stock, quote one piece, hand out changed
+asks.
 
-Exit status: 0 done; 1 problems found (`check` found some, or nothing could be priced); 2 bad call (wrong words, a file
-that is missing or is no shop workbook, a file that would be overwritten).
+Exit status: 0 done; 1 problems found (`check` found some, or nothing could be priced); 2 bad call (wrong
+words, a file that is missing or is no shop workbook, a file that would be overwritten).
 """
 
 from __future__ import annotations
@@ -40,7 +41,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except (BadCall, ShopFileError) as error:
         print(error, file=sys.stderr)
     except FileExistsError as error:
-        print(f"{error.filename or error} is there already. Choose another name, or add --overwrite.", file=sys.stderr)
+        print(
+            f"{error.filename or error} is there already. Choose another name, or add --overwrite.",
+            file=sys.stderr,
+        )
     except OSError as error:
         print(f"{error.filename or 'The file'}: {error.strerror or error}.", file=sys.stderr)
     except KeyboardInterrupt:
@@ -50,8 +54,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="python -m pricing", description="Prices for a small shop of vintage electron tubes, from its own sales.",
-        epilog="Exit status: 0 done, 1 problems found, 2 bad call.")
+        prog="python -m pricing",
+        description="Prices for a small shop of vintage electron tubes, from its own sales.",
+        epilog="Exit status: 0 done, 1 problems found, 2 bad call.",
+    )
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
 
     def command(name: str, run: Any, help: str) -> argparse.ArgumentParser:
@@ -60,24 +66,39 @@ def _parser() -> argparse.ArgumentParser:
         return one
 
     demo = command("demo", _demo, "Build a finished workbook for an invented shop.")
-    demo.add_argument("--out", metavar="FOLDER", type=Path, default=Path("."), help="where to put it (default: here)")
+    demo.add_argument(
+        "--out", metavar="FOLDER", type=Path, default=Path("."), help="where to put it (default: here)"
+    )
     new = command("new", _new, "Build an empty shop workbook to fill in.")
     new.add_argument("file", metavar="FILE", type=Path, help="name of the workbook, ending in .xlsx")
     new.add_argument("--overwrite", action="store_true", help="replace FILE if it is there")
-    check = command("check", _check, "Tell what is wrong in a shop workbook and list it in a CSV file beside it.")
+    check = command(
+        "check", _check, "Tell what is wrong in a shop workbook and list it in a CSV file beside it."
+    )
     _book(check)
-    check.add_argument("--out", metavar="FILE", type=Path, help="name of the CSV file (default: BOOK problems.csv)")
+    check.add_argument(
+        "--out", metavar="FILE", type=Path, help="name of the CSV file (default: BOOK problems.csv)"
+    )
     check.add_argument("--overwrite", action="store_true", help="replace the CSV file if it is there")
-    refresh = command("refresh", _refresh, "Price the stock: write a new workbook beside BOOK, which stays as it is.")
+    refresh = command(
+        "refresh", _refresh, "Price the stock: write a new workbook beside BOOK, which stays as it is."
+    )
     _book(refresh)
     refresh.add_argument("--out", metavar="FILE", type=Path, help="name of the new workbook")
-    refresh.add_argument("--overwrite", action="store_true", help="replace the file named by --out if it is there")
+    refresh.add_argument(
+        "--overwrite", action="store_true", help="replace the file named by --out if it is there"
+    )
     quote = command("quote", _quote, "Price one piece, with its range, its reasons and the sales behind it.")
     _book(quote)
     quote.add_argument("--type", required=True, help="type as printed, such as 12AX7")
-    for name, help in (("maker", "who made it"), ("brand", "brand printed on it"), ("era", "decade or year of making"),
-                       ("variant", "plates, getter, base"), ("grade", "stated grade, such as \"new old stock\""),
-                       ("channel", "where it would be sold (default: the shop's most used)")):
+    for name, help in (
+        ("maker", "who made it"),
+        ("brand", "brand printed on it"),
+        ("era", "decade or year of making"),
+        ("variant", "plates, getter, base"),
+        ("grade", 'stated grade, such as "new old stock"'),
+        ("channel", "where it would be sold (default: the shop's most used)"),
+    ):
         quote.add_argument(f"--{name}", help=help)
     quote.add_argument("--reading", metavar="PERCENT", help="reading in percent of nominal")
     quote.add_argument("--matched", action="store_const", const="yes", help="the set is matched")
@@ -85,7 +106,9 @@ def _parser() -> argparse.ArgumentParser:
     quote.add_argument("--on", metavar="DATE", help="date of the price (default: the newest sale's)")
     export = command("export", _export, "Write the asks to change as a CSV file.")
     _book(export)
-    export.add_argument("--out", metavar="FILE", type=Path, help="name of the CSV file (default: BOOK asks.csv)")
+    export.add_argument(
+        "--out", metavar="FILE", type=Path, help="name of the CSV file (default: BOOK asks.csv)"
+    )
     export.add_argument("--overwrite", action="store_true", help="replace the CSV file if it is there")
     return parser
 
@@ -112,8 +135,10 @@ def _new(call: argparse.Namespace) -> int:
     from pricing.spreadsheet import build_workbook
 
     build_workbook(_xlsx(call.file), overwrite=call.overwrite)
-    print(f"Wrote {call.file}. Fill in Sales (date, type, price are needed) and Stock, then run\n"
-          f"  python -m pricing refresh \"{call.file}\"")
+    print(
+        f"Wrote {call.file}. Fill in Sales (date, type, price are needed) and Stock, then run\n"
+        f'  python -m pricing refresh "{call.file}"'
+    )
     return DONE
 
 
@@ -141,8 +166,10 @@ def _refresh(call: argparse.Namespace) -> int:
     path = call.out or refreshed_name(call.book, model.as_of)
     with _step(f"writing {path.name}"):
         refresh_workbook(call.book, path, shop=shop, model=model, plan=plan, overwrite=call.overwrite)
-    print(f"Wrote {path}. {call.book} is unchanged.\nThe new file carries what stands on the input sheets; charts, "
-          "formulas, colours and sheets added by hand are only in the old one.")
+    print(
+        f"Wrote {path}. {call.book} is unchanged.\nThe new file carries what stands on the input sheets; "
+        "charts, formulas, colours and sheets added by hand are only in the old one."
+    )
     _tell(plan, shop)
     return DONE
 
@@ -152,8 +179,18 @@ def _quote(call: argparse.Namespace) -> int:
 
     shop = _read(call.book)
     model = _fit(shop)
-    given = {"type": call.type, "maker": call.maker, "brand": call.brand, "era": call.era, "variant": call.variant,
-             "grade": call.grade, "reading_pct": call.reading, "set_size": call.set_size, "matched": call.matched, "channel": call.channel}
+    given = {
+        "type": call.type,
+        "maker": call.maker,
+        "brand": call.brand,
+        "era": call.era,
+        "variant": call.variant,
+        "grade": call.grade,
+        "reading_pct": call.reading,
+        "set_size": call.set_size,
+        "matched": call.matched,
+        "channel": call.channel,
+    }
     item = pd.DataFrame([{name: value for name, value in given.items() if value is not None}])
     from pricing.shop_tables import clean_items
 
@@ -179,12 +216,18 @@ def _export(call: argparse.Namespace) -> int:
     shop, _, plan = _priced(call.book)
     changed = plan[plan["action"].isin(["raise", "lower"])]
     table = changed[["sku", "type", "ask", "list_price", "reason"]].set_axis(
-        ["sku", "type", "old ask", "new ask", "reason"], axis=1)
+        ["sku", "type", "old ask", "new ask", "reason"], axis=1
+    )
     guarded = _write_csv(path, table, call.overwrite)
-    print(f"Wrote {path}: {len(table):,} asks to change, prices in {shop.settings.currency or 'the shop’s currency'}.")
+    print(
+        f"Wrote {path}: {len(table):,} asks to change, prices in "
+        f"{shop.settings.currency or 'the shop’s currency'}."
+    )
     if guarded:
-        print(f"{guarded:,} texts began with = + - or @ and were given an apostrophe in front, so that a spreadsheet "
-              "does not run them as formulas.")
+        print(
+            f"{guarded:,} texts began with = + - or @ and were given an apostrophe in front, so that a "
+            "spreadsheet does not run them as formulas."
+        )
     return DONE
 
 
@@ -214,8 +257,10 @@ def _fit(shop: Any) -> Any:
     if shop.sales.empty:
         from pricing.spreadsheet.summary import sales_used
 
-        raise NothingToPrice(f"There is no usable row in Sales, so nothing can be priced. {sales_used(shop).sentence} "
-                             f"Run: python -m pricing check \"{shop.path}\"")
+        raise NothingToPrice(
+            f"There is no usable row in Sales, so nothing can be priced. {sales_used(shop).sentence} "
+            f'Run: python -m pricing check "{shop.path}"'
+        )
     with _step(f"learning prices from {len(shop.sales):,} sales"):
         return fit_price_model(shop.sales, settings=shop.settings, register=shop.register)
 
@@ -227,7 +272,9 @@ def _tell(plan: Any, shop: Any) -> None:
 
 
 def demo_data_folder() -> Path:
-    """The demo shop's tables: inside the installed package, or beside it in a clone. BadCall when neither is there."""
+    """The demo shop's tables: inside the installed package, or beside it in a clone. BadCall when neither
+    is there.
+    """
     package = Path(__file__).parent
     for folder in (package / "demo_data", package.parent / "demo_data"):
         if (folder / "sales.csv").is_file():
@@ -257,7 +304,9 @@ def _must_be_free(call: argparse.Namespace) -> None:
 
 
 def _write_csv(path: Path, table: Any, overwrite: bool) -> int:
-    """Write `table` as CSV with text that could run as a formula held down by an apostrophe; how many cells were."""
+    """Write `table` as CSV with text that could run as a formula held down by an apostrophe; how many cells
+    were.
+    """
     guarded = 0
 
     def guard(value: Any) -> Any:

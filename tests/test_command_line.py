@@ -1,4 +1,6 @@
-"""Every command, run as the owner would: words, files, exit status, and nothing written where it should not be."""
+"""Every command, run as the owner would: words, files, exit status, and nothing written where it should not
+be.
+"""
 
 import csv
 import subprocess
@@ -8,11 +10,11 @@ from pathlib import Path
 import openpyxl
 import pandas as pd
 import pytest
+from spreadsheet.small_shop import SALES_HEADINGS, sales_rows, write_small_shop
+from spreadsheet.stand_in import StandInModel
 
 import pricing.price_model
 from pricing.command_line import BAD_CALL, DONE, PROBLEMS, _parser, demo_data_folder, main
-from spreadsheet.small_shop import SALES_HEADINGS, sales_rows, write_small_shop
-from spreadsheet.stand_in import StandInModel
 
 ROOT = Path(__file__).parent.parent
 
@@ -20,8 +22,12 @@ ROOT = Path(__file__).parent.parent
 @pytest.fixture
 def quick(monkeypatch):
     """The stand-in of medians in place of the fit, so that these tests are about the commands."""
-    monkeypatch.setattr(pricing.price_model, "fit_price_model",
-                        lambda sales, settings=None, register=None: StandInModel(sales), raising=False)
+    monkeypatch.setattr(
+        pricing.price_model,
+        "fit_price_model",
+        lambda sales, settings=None, register=None: StandInModel(sales),
+        raising=False,
+    )
 
 
 @pytest.fixture
@@ -36,14 +42,29 @@ def files(folder):
 
 
 def test_refresh_writes_beside_and_says_what_matters(quick, book, capsys):
-    """A new dated file, the old one untouched, and the counts, the money, the biggest and the rows left out."""
+    """A new dated file, the old one untouched, and the counts, the money, the biggest and the rows left
+    out.
+    """
     before = book.read_bytes()
     assert main(["refresh", str(book)]) == DONE
-    assert files(book.parent) == ["shop (refreshed 2025-12-24).xlsx", "shop.xlsx"] and book.read_bytes() == before
+    assert (
+        files(book.parent) == ["shop (refreshed 2025-12-24).xlsx", "shop.xlsx"]
+        and book.read_bytes() == before
+    )
     said = capsys.readouterr().out
-    for words in ("1 to raise", "1 to lower", "1 to look at yourself", "1 without an ask yet", "1 sold out",
-                  "Most money at stake:", "S2 12AX7", "60 sales read: 58 used, 2 left out", "with no readable price",
-                  "by hand are only in the old one", "teach back a habit"):
+    for words in (
+        "1 to raise",
+        "1 to lower",
+        "1 to look at yourself",
+        "1 without an ask yet",
+        "1 sold out",
+        "Most money at stake:",
+        "S2 12AX7",
+        "60 sales read: 58 used, 2 left out",
+        "with no readable price",
+        "by hand are only in the old one",
+        "teach back a habit",
+    ):
         assert words in said
 
 
@@ -54,7 +75,9 @@ def test_refresh_again_takes_another_name(quick, book):
 
 
 def test_out_is_never_replaced_unasked(quick, book, tmp_path, capsys):
-    """--out on a file that is there: message and status 2; with --overwrite it is replaced; BOOK itself never is."""
+    """--out on a file that is there: message and status 2; with --overwrite it is replaced; BOOK itself
+    never is.
+    """
     target = tmp_path / "other.xlsx"
     target.write_text("mine")
     assert main(["refresh", str(book), "--out", str(target)]) == BAD_CALL
@@ -98,18 +121,27 @@ def test_check_lists_problems_beside(book, capsys):
 def test_check_of_a_clean_shop(tmp_path, capsys):
     """No problems: status 0 and no file."""
     sales = [[row[0].date().isoformat(), *row[1:11]] for row in sales_rows()[17:40]]
-    path = write_small_shop(tmp_path / "clean.xlsx", sales=sales, sales_headings=SALES_HEADINGS[:11], stock=False)
+    path = write_small_shop(
+        tmp_path / "clean.xlsx", sales=sales, sales_headings=SALES_HEADINGS[:11], stock=False
+    )
     assert main(["check", str(path)]) == DONE
     assert "No problems met" in capsys.readouterr().out and files(tmp_path) == ["clean.xlsx"]
 
 
 def test_quote(quick, book, capsys):
     """Price, range, build-up, sales behind and the caution."""
-    status = main(["quote", str(book), "--type", "EL84", "--grade", "NOS", "--maker", "Tivenshaw", "--set-size", "2"])
+    status = main(
+        ["quote", str(book), "--type", "EL84", "--grade", "NOS", "--maker", "Tivenshaw", "--set-size", "2"]
+    )
     said = capsys.readouterr().out
     assert status == DONE
-    for words in ("Fair price", "one sale in five falls outside", "Sales behind it", "How the price builds up",
-                  "not an appraisal"):
+    for words in (
+        "Fair price",
+        "one sale in five falls outside",
+        "Sales behind it",
+        "How the price builds up",
+        "not an appraisal",
+    ):
         assert words in said
 
 
@@ -145,15 +177,25 @@ def _broken_books(folder):
     (folder / "empty.xlsx").write_bytes(b"")
     (folder / "words.doc").write_text("hello")
     write_small_shop(folder / "no sales sheet.xlsx", sales_title="Verschiedenes")
-    write_small_shop(folder / "no price.xlsx", sales_headings=["sold_on", "type", "maker"],
-                     sales=[row[:3] for row in sales_rows()])
+    write_small_shop(
+        folder / "no price.xlsx",
+        sales_headings=["sold_on", "type", "maker"],
+        sales=[row[:3] for row in sales_rows()],
+    )
     write_small_shop(folder / "no rows.xlsx", sales=[])
     whole = write_small_shop(folder / "whole.xlsx").read_bytes()
-    (folder / "half.xlsx").write_bytes(whole[:len(whole) // 2])
+    (folder / "half.xlsx").write_bytes(whole[: len(whole) // 2])
     (folder / "whole.xlsx").unlink()
-    return {"missing.xlsx": "no such file", "text.xlsx": "is not a workbook", "empty.xlsx": "is empty",
-            "words.doc": "not a kind of file", "no sales sheet.xlsx": "no sheet named Sales",
-            "no price.xlsx": "no heading for price", "no rows.xlsx": "no sales below them", "half.xlsx": "damaged"}
+    return {
+        "missing.xlsx": "no such file",
+        "text.xlsx": "is not a workbook",
+        "empty.xlsx": "is empty",
+        "words.doc": "not a kind of file",
+        "no sales sheet.xlsx": "no sheet named Sales",
+        "no price.xlsx": "no heading for price",
+        "no rows.xlsx": "no sales below them",
+        "half.xlsx": "damaged",
+    }
 
 
 @pytest.mark.parametrize("command", [["check"], ["refresh"], ["quote", "--type", "EL84"], ["export"]])
@@ -184,7 +226,9 @@ def test_no_stock_sheet(quick, tmp_path, capsys):
     assert "no usable row in Stock" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("call", [[], ["polish"], ["quote", "shop.xlsx"], ["new"], ["refresh", "a", "--fast"]])
+@pytest.mark.parametrize(
+    "call", [[], ["polish"], ["quote", "shop.xlsx"], ["new"], ["refresh", "a", "--fast"]]
+)
 def test_wrong_words(call, capsys):
     """Words that are no command, or lack something: usage and status 2."""
     with pytest.raises(SystemExit) as stop:
@@ -193,8 +237,14 @@ def test_wrong_words(call, capsys):
 
 
 def test_demo_into_a_folder(quick, tmp_path, capsys):
-    """The demo shop's workbook under a free name, in a folder made for it; it says that the shop is invented."""
-    assert main(["demo", "--out", str(tmp_path / "here")]) == main(["demo", "--out", str(tmp_path / "here")]) == DONE
+    """The demo shop's workbook under a free name, in a folder made for it; it says that the shop is
+    invented.
+    """
+    assert (
+        main(["demo", "--out", str(tmp_path / "here")])
+        == main(["demo", "--out", str(tmp_path / "here")])
+        == DONE
+    )
     assert files(tmp_path / "here") == ["demo shop 2.xlsx", "demo shop.xlsx"]
     said = capsys.readouterr().out
     assert "invented shop" in said and "to raise" in said
@@ -205,7 +255,9 @@ def test_demo_into_a_folder(quick, tmp_path, capsys):
 
 def test_every_command_has_help_and_the_readme_names_it():
     """Each command explains itself; when there is a README it shows each one."""
-    commands = next(action for action in _parser()._actions if action.dest == "COMMAND" or action.choices).choices
+    commands = next(
+        action for action in _parser()._actions if action.dest == "COMMAND" or action.choices
+    ).choices
     assert set(commands) == {"demo", "new", "check", "refresh", "quote", "export"}
     readme = ROOT / "README.md"
     for name, parser in commands.items():
@@ -216,8 +268,10 @@ def test_every_command_has_help_and_the_readme_names_it():
 
 def test_as_a_module():
     """`python -m pricing --help` starts in a process of its own, without loading the heavy packages."""
-    code = ("import sys, runpy; sys.argv = ['pricing', '--help']\n"
-            "try: runpy.run_module('pricing', run_name='__main__')\n"
-            "except SystemExit as stop: print('status', stop.code, 'statsmodels' in sys.modules, 'pandas' in sys.modules)")
+    code = (
+        "import sys, runpy; sys.argv = ['pricing', '--help']\ntry: runpy.run_module('pricing', "
+        "run_name='__main__')\nexcept SystemExit as stop: print('status', stop.code, 'statsmodels' in "
+        "sys.modules, 'pandas' in sys.modules)"
+    )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert "status 0 False False" in done.stdout and "refresh" in done.stdout

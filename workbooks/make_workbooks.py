@@ -14,8 +14,10 @@ def make(folder: Path = HERE) -> list[Path]:
     """Write "demo shop.xlsx" and "empty shop.xlsx" into `folder`, over what is there."""
     shop = read_shop(HERE.parent / "demo_data")
     model = fit_price_model(shop.sales, settings=shop.settings, register=shop.register)
-    return [build_workbook(folder / "demo shop.xlsx", shop, model, invented=True, overwrite=True),
-            build_workbook(folder / "empty shop.xlsx", overwrite=True)]
+    return [
+        build_workbook(folder / "demo shop.xlsx", shop, model, invented=True, overwrite=True),
+        build_workbook(folder / "empty shop.xlsx", overwrite=True),
+    ]
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""What to ask for each piece in stock: list price, floor, action and its reason, by the owner's own policy."""
+"""What to ask for each piece in stock: list price, floor, action and its reason, by the owner's policy."""
 
 from __future__ import annotations
 
@@ -8,8 +8,15 @@ from decimal import ROUND_CEILING, Decimal
 from typing import TYPE_CHECKING, Any
 
 from pricing.decisions.net_proceeds import (
-    CENT, ZERO, SellingTerms, floor_price, money, net_proceeds, price_with_ending,
+    CENT,
+    ZERO,
+    SellingTerms,
+    floor_price,
+    money,
+    net_proceeds,
+    price_with_ending,
 )
+from pricing.decisions.shop_habits import sets_on_hand, usual_channel, usual_postage
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,7 +26,9 @@ ACTIONS = ("raise", "lower", "keep", "look", "list", "sold out")
 
 @dataclass(frozen=True)
 class PricePolicy:
-    """The owner's policy from Settings. `keep_within_pct` and the `look_` limits are common practice, no source."""
+    """The owner's policy from Settings. `keep_within_pct` and the `look_` limits are common practice, no
+    source.
+    """
 
     terms: SellingTerms
     endings: Sequence[Any] = ()
@@ -37,7 +46,9 @@ class PricePolicy:
 
 @dataclass(frozen=True)
 class ListPrice:
-    """Decision for one stock row. `list_price`, `floor` and `margin` are None where nothing can be computed."""
+    """Decision for one stock row. `list_price`, `floor` and `margin` are None where nothing can be
+    computed.
+    """
 
     list_price: Decimal | None
     floor: Decimal | None
@@ -49,9 +60,11 @@ class ListPrice:
 
 @dataclass(frozen=True)
 class Evidence:
-    """What the model says of one set: fair price, range of one sale, range of the fair price itself, sales behind it.
+    """What the model says of one set: fair price, range of one sale, range of the fair price itself, sales
+    behind it.
 
-    `type_sales` counts usable sales of the same pricing type; `last_sale` says in words how old the last one is.
+    `type_sales` counts usable sales of the same pricing type; `last_sale` says in words how old the last
+    one is.
     """
 
     fair: float
@@ -68,17 +81,19 @@ class Evidence:
     def words(self) -> str:
         """For example: similar pieces sell around 26.00 (20.00-34.00, 14 sales, last 2 months ago)."""
         behind = ", ".join(filter(None, (_count(self.n_sales), self.last_sale)))
-        return f"similar pieces sell around {_amount(self.fair)} ({_amount(self.low)}-{_amount(self.high)}, {behind})"
+        fair, low, high = map(_amount, (self.fair, self.low, self.high))
+        return f"similar pieces sell around {fair} ({low}-{high}, {behind})"
 
 
-def decide_list_price(policy: PricePolicy, evidence: Evidence, *, ask: float | None, cost: float | None,
-                      on_hand: int) -> ListPrice:
+def decide_list_price(
+    policy: PricePolicy, evidence: Evidence, *, ask: float | None, cost: float | None, on_hand: int
+) -> ListPrice:
     """List price, floor, action and its reason for one set.
 
-    The ask is kept while it stands within `keep_within_pct` of the fair price or inside the fair price's own range,
-    and not below the floor: what the sales cannot tell apart is no ground for a change. Otherwise the list price is
-    the ending nearest to the fair price, moved no further from the ask than the largest raise or cut in one go, and
-    never below the floor. "look" means that a person should decide.
+    The ask is kept while it stands within `keep_within_pct` of the fair price or inside the fair price's
+    own range, and not below the floor: what the sales cannot tell apart is no ground for a change.
+    Otherwise the list price is the ending nearest to the fair price, moved no further from the ask than the
+    largest raise or cut in one go, and never below the floor. "look" means that a person should decide.
     """
     ask = money(ask) if _known(ask) and ask > 0 else None
     cost = Decimal(str(cost)) if _known(cost) and cost >= 0 else None
@@ -88,7 +103,9 @@ def decide_list_price(policy: PricePolicy, evidence: Evidence, *, ask: float | N
     if not _known(evidence.fair) or evidence.fair <= 0:
         return ListPrice(None, floor, None, None, "look", "no price could be estimated for this piece")
     if floor is None:
-        return ListPrice(None, None, None, None, "look", "fees and margin in Settings leave no price that pays")
+        return ListPrice(
+            None, None, None, None, "look", "fees and margin in Settings leave no price that pays"
+        )
 
     price, limits = _target(policy, evidence, ask, cost, floor)
     asks = f"asks {_amount(ask)}" if ask is not None else "no ask yet"
@@ -102,9 +119,14 @@ def decide_list_price(policy: PricePolicy, evidence: Evidence, *, ask: float | N
     else:
         action = "raise" if price > ask else "lower"
     bill = net_proceeds(price, cost or ZERO, policy.terms)
-    return ListPrice(price, floor, None if cost is None else bill.contribution,
-                     None if cost is None else bill.margin_pct, action,
-                     "; ".join([asks, evidence.words, *limits]))
+    return ListPrice(
+        price,
+        floor,
+        None if cost is None else bill.contribution,
+        None if cost is None else bill.margin_pct,
+        action,
+        "; ".join([asks, evidence.words, *limits]),
+    )
 
 
 def _floor(policy: PricePolicy, cost: Decimal) -> Decimal | None:
@@ -112,8 +134,9 @@ def _floor(policy: PricePolicy, cost: Decimal) -> Decimal | None:
     return None if floor is None else max(floor, (cost * policy.lowest_markup).quantize(CENT, ROUND_CEILING))
 
 
-def _target(policy: PricePolicy, evidence: Evidence, ask: Decimal | None, cost: Decimal | None,
-            floor: Decimal) -> tuple[Decimal, list[str]]:
+def _target(
+    policy: PricePolicy, evidence: Evidence, ask: Decimal | None, cost: Decimal | None, floor: Decimal
+) -> tuple[Decimal, list[str]]:
     """The list price the policy leads to, and which limits held it, in words."""
     target, limits = Decimal(str(round(evidence.fair, 6))), []
     if cost and policy.highest_markup and evidence.n_sales < policy.carried_by_sales:
@@ -121,10 +144,18 @@ def _target(policy: PricePolicy, evidence: Evidence, ask: Decimal | None, cost: 
         if target > highest:
             target = highest
             limits.append(f"held to {float(policy.highest_markup):g} times its cost, as few sales carry more")
-    if ask is not None and policy.largest_raise_pct is not None and target > ask * (1 + policy.largest_raise_pct / 100):
+    if (
+        ask is not None
+        and policy.largest_raise_pct is not None
+        and target > ask * (1 + policy.largest_raise_pct / 100)
+    ):
         target = ask * (1 + policy.largest_raise_pct / 100)
         limits.append(f"raised by {float(policy.largest_raise_pct):g} % at most in one go")
-    if ask is not None and policy.largest_cut_pct is not None and target < ask * (1 - policy.largest_cut_pct / 100):
+    if (
+        ask is not None
+        and policy.largest_cut_pct is not None
+        and target < ask * (1 - policy.largest_cut_pct / 100)
+    ):
         target = ask * (1 - policy.largest_cut_pct / 100)
         limits.append(f"cut by {float(policy.largest_cut_pct):g} % at most in one go")
     if target < floor:
@@ -139,8 +170,9 @@ def _is_near(policy: PricePolicy, evidence: Evidence, ask: Decimal) -> bool:
     return low <= float(ask) <= high
 
 
-def _doubts(policy: PricePolicy, evidence: Evidence, ask: Decimal | None, cost: Decimal | None,
-            floor: Decimal) -> list[str]:
+def _doubts(
+    policy: PricePolicy, evidence: Evidence, ask: Decimal | None, cost: Decimal | None, floor: Decimal
+) -> list[str]:
     """Why a person should decide, in words; empty where nothing is in doubt."""
     doubts = []
     if not evidence.type_known and evidence.type_sales < policy.carried_by_sales:
@@ -199,11 +231,11 @@ def age_in_words(then: Any, now: Any) -> str:
 def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame:
     """List price, floor, action and reason for every stock row, same index, in stock order.
 
-    `model` is a fitted PriceModel, `stock` a clean Stock table, `shop` the Shop whose Settings hold the policy and
-    whose Sales tell what is left of each sku. Columns: `sku`, `type`, `piece` (the description in words), `on_hand`
-    (sets), `cost` and `ask` (a set, the shop's currency), `fair_price`, `low`, `high`, `n_sales`, `basis`,
-    `list_price`, `floor`, `margin`, `margin_pct` (of the net price), `difference` (list price less ask, times sets on
-    hand), `action` (one of ACTIONS), `reason`, `row` (of the Stock sheet).
+    `model` is a fitted PriceModel, `stock` a clean Stock table, `shop` the Shop whose Settings hold the
+    policy and whose Sales tell what is left of each sku. Columns: `sku`, `type`, `piece` (the description
+    in words), `on_hand` (sets), `cost` and `ask` (a set, the shop's currency), `fair_price`, `low`, `high`,
+    `n_sales`, `basis`, `list_price`, `floor`, `margin`, `margin_pct` (of the net price), `difference` (list
+    price less ask, times sets on hand), `action` (one of ACTIONS), `reason`, `row` (of the Stock sheet).
     """
     import pandas as pd
 
@@ -214,81 +246,120 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     counts, last_sold = by_type.size(), by_type.max()
 
     rows = []
-    for piece, quote, on_hand in zip(stock.to_dict("records"), estimate.to_dict("records"), left, strict=True):
+    for piece, quote, on_hand in zip(
+        stock.to_dict("records"), estimate.to_dict("records"), left, strict=True
+    ):
         canonical = piece["canonical_type"]
         evidence = Evidence(
-            quote["fair_price"], quote["low"], quote["high"], quote["fair_low"], quote["fair_high"], quote["n_sales"],
-            int(counts.get(canonical, 0)), bool(piece.get("type_known", True)),
-            age_in_words(last_sold.get(canonical), model.as_of))
+            quote["fair_price"],
+            quote["low"],
+            quote["high"],
+            quote["fair_low"],
+            quote["fair_high"],
+            quote["n_sales"],
+            int(counts.get(canonical, 0)),
+            bool(piece.get("type_known", True)),
+            age_in_words(last_sold.get(canonical), model.as_of),
+        )
         decision = decide_list_price(policy, evidence, ask=piece["ask"], cost=piece["cost"], on_hand=on_hand)
         price = _float(decision.list_price)
         change = price - piece["ask"] if price is not None and _known(piece["ask"]) else None
-        rows.append({
-            "sku": piece["sku"], "type": piece["type"], "piece": piece_in_words(piece), "on_hand": on_hand,
-            "cost": piece["cost"], "ask": piece["ask"], **{name: quote[name] for name in _ESTIMATED},
-            "list_price": price, "floor": _float(decision.floor), "margin": _float(decision.margin),
-            "margin_pct": decision.margin_pct, "difference": None if change is None else round(change * on_hand, 2),
-            "action": decision.action, "reason": decision.reason, "row": piece.get("row"),
-        })
+        rows.append(
+            {
+                "sku": piece["sku"],
+                "type": piece["type"],
+                "piece": piece_in_words(piece),
+                "on_hand": on_hand,
+                "cost": piece["cost"],
+                "ask": piece["ask"],
+                **{name: quote[name] for name in _ESTIMATED},
+                "list_price": price,
+                "floor": _float(decision.floor),
+                "margin": _float(decision.margin),
+                "margin_pct": decision.margin_pct,
+                "difference": None if change is None else round(change * on_hand, 2),
+                "action": decision.action,
+                "reason": decision.reason,
+                "row": piece.get("row"),
+            }
+        )
     plan = pd.DataFrame(rows, index=stock.index, columns=list(PLAN_COLUMNS))
-    numbers = ["cost", "ask", "fair_price", "low", "high", "n_sales", "list_price", "floor", "margin", "margin_pct",
-               "difference"]
+    numbers = [
+        "cost",
+        "ask",
+        "fair_price",
+        "low",
+        "high",
+        "n_sales",
+        "list_price",
+        "floor",
+        "margin",
+        "margin_pct",
+        "difference",
+    ]
     return plan.astype({name: float for name in numbers})
 
 
 _ESTIMATED = ("fair_price", "low", "high", "n_sales", "basis")
-PLAN_COLUMNS = ("sku", "type", "piece", "on_hand", "cost", "ask", *_ESTIMATED, "list_price", "floor", "margin",
-                "margin_pct", "difference", "action", "reason", "row")
+PLAN_COLUMNS = (
+    "sku",
+    "type",
+    "piece",
+    "on_hand",
+    "cost",
+    "ask",
+    *_ESTIMATED,
+    "list_price",
+    "floor",
+    "margin",
+    "margin_pct",
+    "difference",
+    "action",
+    "reason",
+    "row",
+)
 
 
 def policy_of(shop: Any) -> PricePolicy:
     """The price policy of a shop: its Settings, through its most used channel.
 
-    Postage charged on top is taken to cover itself, as one parcel often holds several pieces; where prices include
-    postage, the channel's usual postage is paid out of the price.
+    Postage charged on top is taken to cover itself, as one parcel often holds several pieces; where prices
+    include postage, the channel's usual postage is paid out of the price.
     """
     settings = shop.settings
     channel = usual_channel(shop.sales)
     fee_pct, fee_fixed = settings.fee(channel)
     postage = usual_postage(shop.sales, channel) if settings.postage_included(channel) else ZERO
     terms = SellingTerms(
-        fee_pct=_decimal(fee_pct), fee_fixed=_decimal(fee_fixed), payment_pct=_decimal(settings.payment_fee_pct),
-        payment_fixed=_decimal(settings.payment_fee_fixed), packing_cost=_decimal(settings.packing_cost),
-        postage_paid=postage, return_pct=_decimal(settings.return_rate_pct),
-        tax_scheme=settings.tax_scheme, tax_pct=_decimal(settings.tax_rate_pct), price_includes_tax=settings.prices_include_tax,
+        fee_pct=_decimal(fee_pct),
+        fee_fixed=_decimal(fee_fixed),
+        payment_pct=_decimal(settings.payment_fee_pct),
+        payment_fixed=_decimal(settings.payment_fee_fixed),
+        packing_cost=_decimal(settings.packing_cost),
+        postage_paid=postage,
+        return_pct=_decimal(settings.return_rate_pct),
+        tax_scheme=settings.tax_scheme,
+        tax_pct=_decimal(settings.tax_rate_pct),
+        price_includes_tax=settings.prices_include_tax,
     )
     return PricePolicy(
-        terms, settings.price_endings, _decimal(settings.minimum_margin_pct), _decimal(settings.lowest_markup),
-        _decimal(settings.highest_markup), _decimal(settings.largest_raise_pct), _decimal(settings.largest_cut_pct),
+        terms,
+        settings.price_endings,
+        _decimal(settings.minimum_margin_pct),
+        _decimal(settings.lowest_markup),
+        _decimal(settings.highest_markup),
+        _decimal(settings.largest_raise_pct),
+        _decimal(settings.largest_cut_pct),
     )
-
-
-def usual_channel(sales: pd.DataFrame) -> str:
-    """The channel of most sale lines; "unknown" when none is stated."""
-    stated = sales.loc[sales["channel"] != "unknown", "channel"]
-    return "unknown" if stated.empty else str(stated.mode().iloc[0])
-
-
-def usual_postage(sales: pd.DataFrame, channel: str) -> Decimal:
-    """Median postage paid on a sale line of the channel, nothing where none is noted."""
-    paid = sales.loc[sales["channel"] == channel, "postage_paid"].median()
-    return money(paid) if _known(paid) else ZERO
-
-
-def sets_on_hand(stock: pd.DataFrame, sales: pd.DataFrame) -> list[int]:
-    """Whole sets left of each stock row: its tubes less the tubes Sales sold of the sku; a returned sale comes back."""
-    if stock.empty:
-        return []
-    kept = sales[(sales["sku"] != "") & sales["sku"].notna() & sales["returned_on"].isna()]
-    tubes = (kept["set_size"] * kept["qty"]).groupby(kept["sku"]).sum()
-    sold = stock["sku"].map(tubes).fillna(0)
-    left = (stock["qty"] * stock["set_size"] - sold) // stock["set_size"]
-    return [int(sets) for sets in left.clip(lower=0)]
 
 
 def piece_in_words(piece: Any) -> str:
-    """Maker, era, construction, grade, reading and set in one line, unknowns left out; Stock columns of one row."""
-    words = [piece[name] for name in ("maker", "era", "variant") if piece.get(name) not in (None, "", "unknown")]
+    """Maker, era, construction, grade, reading and set in one line, unknowns left out; Stock columns of one
+    row.
+    """
+    words = [
+        piece[name] for name in ("maker", "era", "variant") if piece.get(name) not in (None, "", "unknown")
+    ]
     brand = piece.get("brand")
     if brand not in (None, "", "unknown", piece.get("maker")):
         words.append(f"printed {brand}")

@@ -1,7 +1,9 @@
-"""What a sale leaves after fees, tax, packing and returns; the floor below which none should be made; price endings.
+"""What a sale leaves after fees, tax, packing and returns; the floor below which none should be made; price
+endings.
 
-Money is decimal. Every fee is rounded to the cent by itself, half up, as a bill would show it; the floor is the
-lowest whole cent that still leaves the minimum margin. Prices and costs are per set, as the model's are.
+Money is decimal. Every fee is rounded to the cent by itself, half up, as a bill would show it; the floor is
+the lowest whole cent that still leaves the minimum margin. Prices and costs are per set, as the model's
+are.
 """
 
 from __future__ import annotations
@@ -24,11 +26,15 @@ def money(value: Any) -> Decimal:
 
 @dataclass(frozen=True)
 class SellingTerms:
-    """What selling one set through one channel costs. Percentages are of 100, amounts in the shop's currency."""
+    """What selling one set through one channel costs. Percentages are of 100, amounts in the shop's
+    currency.
+    """
 
     fee_pct: Decimal = ZERO
     fee_fixed: Decimal = ZERO
-    fee_on_total: bool = True  # the channel takes its percentage of postage and tax too, not of the goods alone
+    fee_on_total: bool = (
+        True  # the channel takes its percentage of postage and tax too, not of the goods alone
+    )
     payment_pct: Decimal = ZERO
     payment_fixed: Decimal = ZERO
     packing_cost: Decimal = ZERO
@@ -41,12 +47,16 @@ class SellingTerms:
 
     def __post_init__(self) -> None:
         if self.tax_scheme not in TAX_SCHEMES:
-            raise ValueError(f"unknown sales-tax scheme {self.tax_scheme!r}; use one of {', '.join(TAX_SCHEMES)}")
+            raise ValueError(
+                f"unknown sales-tax scheme {self.tax_scheme!r}; use one of {', '.join(TAX_SCHEMES)}"
+            )
 
 
 @dataclass(frozen=True)
 class Proceeds:
-    """Where the buyer's money goes, to the cent. `contribution` is what is left after the cost of the piece."""
+    """Where the buyer's money goes, to the cent. `contribution` is what is left after the cost of the
+    piece.
+    """
 
     buyer_pays: Decimal
     sales_tax: Decimal
@@ -73,10 +83,11 @@ class Proceeds:
 def net_proceeds(price: Any, cost: Any, terms: SellingTerms) -> Proceeds:
     """Proceeds of one set sold at `price` that cost `cost`.
 
-    Sales tax: "on the price" takes the rate out of what the buyer pays (or adds it when prices exclude tax); the
-    margin scheme for second-hand goods taxes what the buyer pays less the cost, tax included in that margin, never
-    below nothing (Council Directive 2006/112/EC, articles 312 to 315; articles from memory). Returns: the share of
-    sales that comes back is counted as its price lost (common practice, no source).
+    Sales tax: "on the price" takes the rate out of what the buyer pays (or adds it when prices exclude
+    tax); the margin scheme for second-hand goods taxes what the buyer pays less the cost, tax included in
+    that margin, never below nothing (Council Directive 2006/112/EC, articles 312 to 315; articles from
+    memory). Returns: the share of sales that comes back is counted as its price lost (common practice, no
+    source).
     """
     price, cost = Decimal(str(price)), Decimal(str(cost))
     goods_and_postage = price + terms.postage_charged
@@ -94,16 +105,28 @@ def net_proceeds(price: Any, cost: Any, terms: SellingTerms) -> Proceeds:
     payment_fee = money(buyer_pays * terms.payment_pct / 100 + terms.payment_fixed)
     returns = money(price * terms.return_pct / 100)
     net = buyer_pays - tax - channel_fee - payment_fee - terms.packing_cost - terms.postage_paid - returns
-    return Proceeds(buyer_pays, tax, channel_fee, payment_fee, terms.packing_cost, terms.postage_paid, returns,
-                    money(net), money(net - cost), terms.postage_charged)
+    return Proceeds(
+        buyer_pays,
+        tax,
+        channel_fee,
+        payment_fee,
+        terms.packing_cost,
+        terms.postage_paid,
+        returns,
+        money(net),
+        money(net - cost),
+        terms.postage_charged,
+    )
 
 
-def floor_price(cost: Any, terms: SellingTerms, *, minimum_margin_pct: Any = 0,
-                minimum_margin: Any = 0) -> Decimal | None:
+def floor_price(
+    cost: Any, terms: SellingTerms, *, minimum_margin_pct: Any = 0, minimum_margin: Any = 0
+) -> Decimal | None:
     """Lowest price in whole cents whose contribution reaches both minimum margins; None when none does.
 
-    `minimum_margin_pct` is of the net price (without sales tax), `minimum_margin` an amount a set. Found by halving between nothing and a very
-    high price (contribution grows with price), then cent by cent, because rounding fees makes the last cent uneven.
+    `minimum_margin_pct` is of the net price (without sales tax), `minimum_margin` an amount a set. Found by
+    halving between nothing and a very high price (contribution grows with price), then cent by cent,
+    because rounding fees makes the last cent uneven.
     """
     share, amount = Decimal(str(minimum_margin_pct)) / 100, Decimal(str(minimum_margin))
 
@@ -127,9 +150,9 @@ def floor_price(cost: Any, terms: SellingTerms, *, minimum_margin_pct: Any = 0,
 def price_with_ending(target: Any, endings: Iterable[str], at_least: Any = 0) -> Decimal:
     """The permitted price nearest to `target`, never below `at_least`; the higher of two equally near.
 
-    Endings are spelled as in Settings: ".50" is the cents of any price, "9" the last digit of a whole price, "9.95"
-    both, "99" the last two digits. With no endings the price is only rounded to the cent, upwards where `at_least`
-    asks for it.
+    Endings are spelled as in Settings: ".50" is the cents of any price, "9" the last digit of a whole
+    price, "9.95" both, "99" the last two digits. With no endings the price is only rounded to the cent,
+    upwards where `at_least` asks for it.
     """
     target, at_least = Decimal(str(target)), Decimal(str(at_least)).quantize(CENT, ROUND_CEILING)
     permitted = []
@@ -139,8 +162,12 @@ def price_with_ending(target: Any, endings: Iterable[str], at_least: Any = 0) ->
         offset = Decimal(f"{whole or 0}.{cents or 0}")
         below = (target - offset) // period * period + offset
         above_floor = -((offset - at_least) // period) * period + offset
-        permitted += [price for start in (below, above_floor) for price in (start - period, start, start + period)
-                      if price > 0 and price >= at_least]
+        permitted += [
+            price
+            for start in (below, above_floor)
+            for price in (start - period, start, start + period)
+            if price > 0 and price >= at_least
+        ]
     if not permitted:
         return max(money(target), at_least)
     return money(min(permitted, key=lambda price: (abs(price - target), -price)))

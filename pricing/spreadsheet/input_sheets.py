@@ -1,7 +1,8 @@
-"""The sheets the owner types in: his own cells as they are, with headings explained, lists to pick from and formats.
+"""The sheets the owner types in: his own cells as they are, with headings explained, lists to pick from and
+formats.
 
-Formats and lists are offered, never forced: a word outside a list is accepted after a question, because the reader
-understands many spellings and reports the rest.
+Formats and lists are offered, never forced: a word outside a list is accepted after a question, because the
+reader understands many spellings and reports the rest.
 """
 
 from __future__ import annotations
@@ -21,26 +22,54 @@ from pricing.spreadsheet.tables import add_table, note, put, set_up_page
 
 # kind of column on the owner's sheets: (style, width)
 _LOOKS = {
-    "date": ("date", 11), "type": ("text", 13), "label": ("text", 15), "era": ("plain", 8), "grade": ("text", 20),
-    "channel": ("text", 13), "percent": ("number", 9), "set_size": ("count", 7), "qty": ("count", 6),
-    "flag": ("text", 9), "price": ("money", 10), "money": ("money", 10), "currency": ("text", 9),
-    "number": ("number", 10), "text": ("text", 12), "words": ("text", 34),
+    "date": ("date", 11),
+    "type": ("text", 13),
+    "label": ("text", 15),
+    "era": ("plain", 8),
+    "grade": ("text", 20),
+    "channel": ("text", 13),
+    "percent": ("number", 9),
+    "set_size": ("count", 7),
+    "qty": ("count", 6),
+    "flag": ("text", 9),
+    "price": ("money", 10),
+    "money": ("money", 10),
+    "currency": ("text", 9),
+    "number": ("number", 10),
+    "text": ("text", 12),
+    "words": ("text", 34),
 }
-_LIST_OF_KIND = {"type": "list_types", "grade": "list_grades", "era": "list_eras", "channel": "list_channels",
-                 "flag": "list_yes_no"}
-_LIST_OF_COLUMN = {"outcome": "list_outcomes", "heater_string": "list_heater_strings", "bias": "list_bias",
-                   "test": "list_tests", "rating_system": "list_rating_systems"}
+_LIST_OF_KIND = {
+    "type": "list_types",
+    "grade": "list_grades",
+    "era": "list_eras",
+    "channel": "list_channels",
+    "flag": "list_yes_no",
+}
+_LIST_OF_COLUMN = {
+    "outcome": "list_outcomes",
+    "heater_string": "list_heater_strings",
+    "bias": "list_bias",
+    "test": "list_tests",
+    "rating_system": "list_rating_systems",
+}
 _LAST_ROW = 1_048_576
 _SETTINGS_WIDTHS = (34, 30, 14, 90)
 
 
-def write_input_sheet(book: Workbook, table: Table, rows: Sequence[Sequence[Any]], columns: Mapping[int, str],
-                      head_row: int, title: str | None = None) -> Worksheet:
+def write_input_sheet(
+    book: Workbook,
+    table: Table,
+    rows: Sequence[Sequence[Any]],
+    columns: Mapping[int, str],
+    head_row: int,
+    title: str | None = None,
+) -> Worksheet:
     """One input sheet from raw rows (the first is sheet row 1), cell by cell where it stood.
 
-    `columns`: position (from 0) -> column name of `table`, for the headings that were recognised; `head_row` counts
-    from 1. Headings the table does not know are the owner's own columns and are carried along unchanged. `title`: the
-    owner's name for the sheet, where it is not the table's.
+    `columns`: position (from 0) -> column name of `table`, for the headings that were recognised;
+    `head_row` counts from 1. Headings the table does not know are the owner's own columns and are carried
+    along unchanged. `title`: the owner's name for the sheet, where it is not the table's.
     """
     sheet = book.create_sheet(title or table.name)
     width = max((len(row) for row in rows), default=0)
@@ -68,7 +97,9 @@ def write_input_sheet(book: Workbook, table: Table, rows: Sequence[Sequence[Any]
 
 
 def empty_rows(table: Table, extra: Sequence[str] = ()) -> tuple[list[list[Any]], dict[int, str], int]:
-    """Rows, columns and heading row of a sheet nobody has typed in yet; `extra` headings come before the note."""
+    """Rows, columns and heading row of a sheet nobody has typed in yet; `extra` headings come before the
+    note.
+    """
     names = [column.name for column in table.columns if column.in_workbook]
     at = names.index("note") if "note" in names else len(names)
     headings = [*names[:at], *extra, *names[at:]]
@@ -87,7 +118,8 @@ def write_lists(book: Workbook, lists: Mapping[str, Sequence[str]]) -> Worksheet
         letter = get_column_letter(position)
         sheet.column_dimensions[letter].width = max(14, *(len(word) + 2 for word in words))
         book.defined_names[name] = DefinedName(
-            name, attr_text=f"{quote_sheetname('Lists')}!${letter}$2:${letter}${len(words) + 1}")
+            name, attr_text=f"{quote_sheetname('Lists')}!${letter}$2:${letter}${len(words) + 1}"
+        )
     sheet.freeze_panes = "A2"
     set_up_page(sheet, title_row=1)
     return sheet
@@ -99,12 +131,24 @@ def _look(table: Table, name: str | None) -> tuple[str, float]:
     return _LOOKS[table.column(name).kind]
 
 
-def _write_heading(sheet: Worksheet, table: Table, row: int, position: int, heading: Any, name: str | None,
-                   look: tuple[str, float]) -> None:
+def _write_heading(
+    sheet: Worksheet,
+    table: Table,
+    row: int,
+    position: int,
+    heading: Any,
+    name: str | None,
+    look: tuple[str, float],
+) -> None:
     kind, width = look
     cell = sheet.cell(row, position + 1)
-    put(sheet, row, position + 1, heading,
-        "shop input heading right" if kind in style.NUMERIC_KINDS else "shop input heading")
+    put(
+        sheet,
+        row,
+        position + 1,
+        heading,
+        "shop input heading right" if kind in style.NUMERIC_KINDS else "shop input heading",
+    )
     if name:
         column = table.column(name)
         cell.comment = note(_explain(column, table if position == 0 else None))
@@ -130,9 +174,15 @@ def _offer_lists(sheet: Worksheet, table: Table, columns: Mapping[int, str], hea
         if list_name is None:
             continue
         letter = get_column_letter(position + 1)
-        offer = DataValidation(type="list", formula1=list_name, allow_blank=True, showErrorMessage=True,
-                               errorStyle="information", errorTitle="Not in the list",
-                               error="This word is not in the list. It is kept; “check” tells how it was read.")
+        offer = DataValidation(
+            type="list",
+            formula1=list_name,
+            allow_blank=True,
+            showErrorMessage=True,
+            errorStyle="information",
+            errorTitle="Not in the list",
+            error="This word is not in the list. It is kept; “check” tells how it was read.",
+        )
         offer.add(f"{letter}{head_row + 1}:{letter}{_LAST_ROW}")
         sheet.add_data_validation(offer)
 
@@ -145,5 +195,3 @@ def _can_be_table(headings: Sequence[Any]) -> bool:
     """Whether the headings fit a named table: texts, none blank, no two alike."""
     texts = [heading.casefold() if isinstance(heading, str) else "" for heading in headings]
     return all(text.strip() for text in texts) and len(set(texts)) == len(texts)
-
-

@@ -8,10 +8,12 @@ from typing import Any
 
 import pandas as pd
 
+
 @dataclass(frozen=True)
 class ModelFacts:
-    """`spread`: source, sd_pct. `effects`, `makers`: group, percent, low, high, n_sales. `index`: month, index, low,
-    high. `outliers`: what, price, expected, z, row. `record`, `notes`: sentences. Everything "pct" is in percent.
+    """`spread`: source, sd_pct. `effects`, `makers`: group, percent, low, high, n_sales. `index`: month,
+    index, low, high. `outliers`: what, price, expected, z, row. `record`, `notes`: sentences. Everything
+    "pct" is in percent.
     """
 
     noise_pct: float
@@ -32,12 +34,19 @@ def facts_of(model: Any, shop: Any) -> ModelFacts:
     outliers = model.outliers.sort_values("z", key=abs, ascending=False)
     return ModelFacts(
         noise_pct=_sd_pct(summary["noise_sd"]),
-        spread=pd.DataFrame([{"source": MEANINGS.get(name, name), "sd_pct": _sd_pct(sd)}
-                             for name, sd in summary["components"].items()], columns=["source", "sd_pct"]),
+        spread=pd.DataFrame(
+            [
+                {"source": MEANINGS.get(name, name), "sd_pct": _sd_pct(sd)}
+                for name, sd in summary["components"].items()
+            ],
+            columns=["source", "sd_pct"],
+        ),
         effects=effects[effects["factor"] != "maker"],
         makers=effects[effects["factor"] == "maker"].sort_values("percent", ascending=False),
-        index=model.time_index, outliers=outliers.assign(what=outliers["type"] + ": " + outliers["story"]),
-        record=[], notes=list(model.notes),
+        index=model.time_index,
+        outliers=outliers.assign(what=outliers["type"] + ": " + outliers["story"]),
+        record=[],
+        notes=list(model.notes),
     )
 
 

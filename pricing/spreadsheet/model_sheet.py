@@ -18,13 +18,19 @@ from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, set_
 _WIDE = 66
 _SPREAD = (
     ResultColumn("source", "where prices differ", "words", _WIDE),
-    ResultColumn("sd_pct", "typical difference", "percent", 11, "One standard deviation, as a percentage of the price."),
+    ResultColumn(
+        "sd_pct", "typical difference", "percent", 11, "One standard deviation, as a percentage of the price."
+    ),
 )
 _EFFECTS = (
     ResultColumn("group", "effect on the price", "words", _WIDE),
     ResultColumn("percent", "price by", "change_percent", 11),
-    ResultColumn("low", "low", "change_percent", 9, "Four times in five the effect lies between low and high."),
-    ResultColumn("high", "high", "change_percent", 9, "Four times in five the effect lies between low and high."),
+    ResultColumn(
+        "low", "low", "change_percent", 9, "Four times in five the effect lies between low and high."
+    ),
+    ResultColumn(
+        "high", "high", "change_percent", 9, "Four times in five the effect lies between low and high."
+    ),
     ResultColumn("n_sales", "sales", "count", 9),
 )
 _OUTLIERS = (
@@ -45,7 +51,9 @@ _CHART_ROWS = 16
 
 
 def write_model(book: Workbook, model: Any, shop: Any) -> Worksheet:
-    """Model sheet: sales used, where prices differ, grades, makers, market, suspected booking errors, record."""
+    """Model sheet: sales used, where prices differ, grades, makers, market, suspected booking errors,
+    record.
+    """
     sheet = book.create_sheet("Model")
     facts = facts_of(model, shop)
     put_text(sheet.cell(1, 1), "What the sales taught")
@@ -57,8 +65,14 @@ def write_model(book: Workbook, model: Any, shop: Any) -> Worksheet:
     row = _section(sheet, row + 1, "Where prices differ", facts.spread, _SPREAD, "PriceSpread")
     row = _section(sheet, row + 1, "Grade, reading, set and channel", facts.effects, _EFFECTS, "PriceEffects")
     row = _section(sheet, row + 1, "Makers, highest first", facts.makers, _EFFECTS, "MakerEffects")
-    row = _section(sheet, row + 1, "Suspected booking errors: kept, but given little weight. Ask yourself what happened",
-                   facts.outliers, _OUTLIERS, "BookingDoubts")
+    row = _section(
+        sheet,
+        row + 1,
+        "Suspected booking errors: kept, but given little weight. Ask yourself what happened",
+        facts.outliers,
+        _OUTLIERS,
+        "BookingDoubts",
+    )
     if facts.record:
         put_text(sheet.cell(row + 1, 1), "Record on sales the model had not seen")
         sheet.cell(row + 1, 1).font = style.SECTION
@@ -66,15 +80,23 @@ def write_model(book: Workbook, model: Any, shop: Any) -> Worksheet:
             _paragraph(sheet, row + offset, line)
     sheet.sheet_view.showGridLines = False
     sheet.sheet_properties.tabColor = style.HEAD
-    set_up_page(sheet, title_row=None, last_column=len(_EFFECTS), last_row=row + 2 + len(facts.record), landscape=False)
+    set_up_page(
+        sheet,
+        title_row=None,
+        last_column=len(_EFFECTS),
+        last_row=row + 2 + len(facts.record),
+        landscape=False,
+    )
     return sheet
 
 
 def _opening(facts: ModelFacts, model: Any, shop: Any) -> list[str]:
     used = sales_used(shop)
-    lines = [f"{used.sentence} {used.returned_sentence} Prices are for {model.as_of:%Y-%m-%d}.",
-             f"Two sales of the very same description differ by about {facts.noise_pct:.0f} % for no reason the tables "
-             "hold: no range can be narrower than that."]
+    lines = [
+        f"{used.sentence} {used.returned_sentence} Prices are for {model.as_of:%Y-%m-%d}.",
+        f"Two sales of the very same description differ by about {facts.noise_pct:.0f} % for no reason "
+        "the tables hold: no range can be narrower than that.",
+    ]
     if sells_at_own_asks(shop.sales):
         lines.append(HABIT)
     return [*lines, *facts.notes]
@@ -91,8 +113,9 @@ def _paragraph(sheet: Worksheet, row: int, text: str) -> int:
     return row + 1
 
 
-def _section(sheet: Worksheet, row: int, title: str, frame: pd.DataFrame, columns: tuple[ResultColumn, ...],
-             name: str) -> int:
+def _section(
+    sheet: Worksheet, row: int, title: str, frame: pd.DataFrame, columns: tuple[ResultColumn, ...], name: str
+) -> int:
     put_text(sheet.cell(row, 1), title)
     sheet.cell(row, 1).font = style.SECTION
     last = write_table(sheet, frame, columns, name=name, top=row + 1)
@@ -113,12 +136,20 @@ def _market(sheet: Worksheet, index: pd.DataFrame, top: int) -> int:
         return top + 1
     chart = LineChart()
     chart.height, chart.width = 7.5, 19
-    chart.add_data(Reference(sheet, min_col=_INDEX_COLUMN + 1, max_col=_INDEX_COLUMN + 3, min_row=top + 1, max_row=last),
-                   titles_from_data=True)
+    chart.add_data(
+        Reference(sheet, min_col=_INDEX_COLUMN + 1, max_col=_INDEX_COLUMN + 3, min_row=top + 1, max_row=last),
+        titles_from_data=True,
+    )
     chart.set_categories(Reference(sheet, min_col=_INDEX_COLUMN, min_row=top + 2, max_row=last))
-    for series, (colour, width, dash) in zip(chart.series, ((style.INDEX_LINE, 28000, None),
-                                                            (style.BAND_LINE, 12000, "sysDash"),
-                                                            (style.BAND_LINE, 12000, "sysDash")), strict=True):
+    for series, (colour, width, dash) in zip(
+        chart.series,
+        (
+            (style.INDEX_LINE, 28000, None),
+            (style.BAND_LINE, 12000, "sysDash"),
+            (style.BAND_LINE, 12000, "sysDash"),
+        ),
+        strict=True,
+    ):
         series.graphicalProperties = GraphicalProperties()
         series.graphicalProperties.line.solidFill = colour
         series.graphicalProperties.line.width = width

@@ -15,7 +15,9 @@ from pricing.shop_tables.reading import read_sheets
 
 @dataclass(frozen=True)
 class OwnerSheet:
-    """One input sheet: its rows from sheet row 1, what its headings mean (position -> column), and their row."""
+    """One input sheet: its rows from sheet row 1, what its headings mean (position -> column), and their
+    row.
+    """
 
     name: str
     table: Table
@@ -27,8 +29,8 @@ class OwnerSheet:
 def read_owner_sheets(path: Path | str, settings: Settings) -> list[OwnerSheet]:
     """Every input sheet of a shop's file, in the order of TABLES, each cell as the owner left it.
 
-    A CSV file has only texts: where a column holds numbers or dates, plain ones (1250.5, 2024-04-03) become numbers
-    and dates, as they would on typing them in; everything else stays the text it is.
+    A CSV file has only texts: where a column holds numbers or dates, plain ones (1250.5, 2024-04-03) become
+    numbers and dates, as they would on typing them in; everything else stays the text it is.
     """
     path = Path(path)
     from_text = path.is_dir() or path.suffix.casefold() not in (".xlsx", ".xlsm", ".ods")
@@ -39,8 +41,12 @@ def read_owner_sheets(path: Path | str, settings: Settings) -> list[OwnerSheet]:
         rows = raw.rows
         if from_text:
             kinds = {position: _kind(table, name) for position, name in headings.columns.items()}
-            rows = [row if number == headings.row else [_typed(cell, kinds.get(at)) for at, cell in enumerate(row)]
-                    for number, row in enumerate(rows, start=1)]
+            rows = [
+                row
+                if number == headings.row
+                else [_typed(cell, kinds.get(at)) for at, cell in enumerate(row)]
+                for number, row in enumerate(rows, start=1)
+            ]
         sheets.append(OwnerSheet(raw.name, table, rows, headings.columns, headings.row))
     order = list(TABLES)
     return sorted(sheets, key=lambda sheet: (order.index(sheet.table.name), sheet.name not in TABLES))

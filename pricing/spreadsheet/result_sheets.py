@@ -17,26 +17,63 @@ from pricing.spreadsheet.summary import HABIT, sales_used, sells_at_own_asks, su
 from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, set_up_page, write_table
 
 PRICE_LIST = (
-    ResultColumn("action", "action", "text", 9, "raise, lower, keep, look (decide yourself), list (no ask yet), "
-                                          "sold out (kept as history)"),
+    ResultColumn(
+        "action",
+        "action",
+        "text",
+        9,
+        "raise, lower, keep, look (decide yourself), list (no ask yet), sold out (kept as history)",
+    ),
     ResultColumn("sku", "sku", "text", 10),
     ResultColumn("type", "type", "text", 10, "As you wrote it in Stock."),
-    ResultColumn("piece", "piece", "words", 30, "Maker, era, construction, grade, reading and set, as read from Stock."),
-    ResultColumn("on_hand", "on hand", "count", 6, "Sets left: quantity in Stock less what Sales sold of the sku."),
+    ResultColumn(
+        "piece", "piece", "words", 30, "Maker, era, construction, grade, reading and set, as read from Stock."
+    ),
+    ResultColumn(
+        "on_hand", "on hand", "count", 6, "Sets left: quantity in Stock less what Sales sold of the sku."
+    ),
     ResultColumn("ask", "ask", "money", 9, "What you ask now, per set."),
-    ResultColumn("list_price", "list price", "money", 9, "Fair price by your own policy in Settings: mark-up bounds, floor "
-                                                   "and endings. A kept ask stands here unchanged."),
+    ResultColumn(
+        "list_price",
+        "list price",
+        "money",
+        9,
+        "Fair price by your own policy in Settings: mark-up bounds, floor "
+        "and endings. A kept ask stands here unchanged.",
+    ),
     ResultColumn("difference", "at stake", "change", 10, "List price less ask, times the sets on hand."),
-    ResultColumn("fair_price", "fair price", "money", 9, "What a piece like this typically sells for in this shop today, "
-                                                   "per set."),
+    ResultColumn(
+        "fair_price",
+        "fair price",
+        "money",
+        9,
+        "What a piece like this typically sells for in this shop today, per set.",
+    ),
     ResultColumn("low", "low", "money", 8, "Four sales in five of such a piece fall between low and high."),
     ResultColumn("high", "high", "money", 8, "Four sales in five of such a piece fall between low and high."),
-    ResultColumn("n_sales", "sales behind", "count", 8, "How many sales of this very description the estimate weighs as "
-                                                  "much as."),
+    ResultColumn(
+        "n_sales",
+        "sales behind",
+        "count",
+        8,
+        "How many sales of this very description the estimate weighs as much as.",
+    ),
     ResultColumn("reason", "reason", "words", 56),
-    ResultColumn("floor", "floor", "money", 9, "Lowest price that leaves your minimum margin after fees, tax and packing."),
+    ResultColumn(
+        "floor",
+        "floor",
+        "money",
+        9,
+        "Lowest price that leaves your minimum margin after fees, tax and packing.",
+    ),
     ResultColumn("cost", "cost", "money", 9, "Per set, from Stock."),
-    ResultColumn("margin", "margin", "money", 9, "What the list price leaves after fees, tax, packing, returns and cost."),
+    ResultColumn(
+        "margin",
+        "margin",
+        "money",
+        9,
+        "What the list price leaves after fees, tax, packing, returns and cost.",
+    ),
     ResultColumn("margin_pct", "margin %", "percent", 8, "Margin as a share of the list price."),
     ResultColumn("basis", "basis", "words", 30, "What the estimate leans on."),
     ResultColumn("row", "Stock row", "count", 7),
@@ -62,28 +99,43 @@ def write_price_list(book: Workbook, plan: pd.DataFrame, shop: Any) -> Worksheet
     """Price list, biggest money at stake first, rows without a difference after it, sold-out history last."""
     sheet = book.create_sheet("Price list")
     frame = in_order_of_money(plan)
-    _heading(sheet, "Price list", [
-        summarise_plan(plan, shop.settings.currency).headline,
-        "Biggest money at stake first; use the arrow on “action” to see one kind, or sort by “Stock row” for stock order. "
-        "Prices are per set.",
-        HABIT if sells_at_own_asks(shop.sales) else "",
-    ])
+    _heading(
+        sheet,
+        "Price list",
+        [
+            summarise_plan(plan, shop.settings.currency).headline,
+            "Biggest money at stake first; use the arrow on “action” to see one kind, or sort by “Stock "
+            "row” for stock order. Prices are per set.",
+            HABIT if sells_at_own_asks(shop.sales) else "",
+        ],
+    )
     last = write_table(sheet, frame, PRICE_LIST, name="PriceList", top=_HEAD_ROW)
     sheet.row_dimensions[_HEAD_ROW].height = 28
     fit_heights(sheet, frame, PRICE_LIST[:_PRINTED], _HEAD_ROW)
     for action, (ink, fill) in style.ACTION_COLOURS.items():
-        sheet.conditional_formatting.add(f"A{_HEAD_ROW + 1}:A{last}", FormulaRule(
-            formula=[f'$A{_HEAD_ROW + 1}="{action}"'], font=Font(color=ink, bold=action in ("raise", "lower", "look")),
-            fill=PatternFill("solid", start_color=fill, end_color=fill)))
+        sheet.conditional_formatting.add(
+            f"A{_HEAD_ROW + 1}:A{last}",
+            FormulaRule(
+                formula=[f'$A{_HEAD_ROW + 1}="{action}"'],
+                font=Font(color=ink, bold=action in ("raise", "lower", "look")),
+                fill=PatternFill("solid", start_color=fill, end_color=fill),
+            ),
+        )
     sheet.freeze_panes = f"D{_HEAD_ROW + 1}"
-    set_up_page(sheet, title_row=_HEAD_ROW, last_column=_PRINTED,
-                last_row=_HEAD_ROW + max(int((frame["action"] != "sold out").sum()), 1))
+    set_up_page(
+        sheet,
+        title_row=_HEAD_ROW,
+        last_column=_PRINTED,
+        last_row=_HEAD_ROW + max(int((frame["action"] != "sold out").sum()), 1),
+    )
     sheet.sheet_properties.tabColor = style.HEAD
     return sheet
 
 
 def in_order_of_money(plan: pd.DataFrame) -> pd.DataFrame:
-    """`plan` sorted by the size of the difference; ties and blanks keep the stock order, sold-out rows come last."""
+    """`plan` sorted by the size of the difference; ties and blanks keep the stock order, sold-out rows come
+    last.
+    """
     size = plan["difference"].abs().fillna(-1.0)
     size = size.where(plan["action"] != "sold out", -2.0)
     return plan.loc[size.sort_values(ascending=False, kind="stable").index]
@@ -94,16 +146,23 @@ def write_problems(book: Workbook, problems: pd.DataFrame, shop: Any) -> Workshe
     sheet = book.create_sheet("Problems")
     order = problems["effect"].map({effect: rank for rank, effect in enumerate(_EFFECTS)})
     problems = problems.loc[order.sort_values(kind="stable").index]
-    _heading(sheet, "Problems", [
-        sales_used(shop).sentence,
-        "The row number leads to the row. “row left out”: the row is not used. “cell ignored”: the row is used without that cell. “please check”: used as "
-        "it stands. Nothing you typed was changed.",
-    ])
+    _heading(
+        sheet,
+        "Problems",
+        [
+            sales_used(shop).sentence,
+            "The row number leads to the row. “row left out”: the row is not used. “cell ignored”: the "
+            "row is used without that cell. “please check”: used as it stands. Nothing you typed was "
+            "changed.",
+        ],
+    )
     head_row = 5
     last = write_table(sheet, problems, PROBLEMS, name="ProblemList", top=head_row)
     if problems.empty:
         put_text(sheet.cell(head_row + 1, 1), "none found")
-    for row, (where, number) in enumerate(zip(problems["sheet"], problems["row"], strict=True), start=head_row + 1):
+    for row, (where, number) in enumerate(
+        zip(problems["sheet"], problems["row"], strict=True), start=head_row + 1
+    ):
         if where in book.sheetnames and pd.notna(number):
             cell = sheet.cell(row, 2)
             cell.hyperlink = Hyperlink(cell.coordinate, location=f"{quote_sheetname(where)}!A{int(number)}")

@@ -67,7 +67,9 @@ LINE_HEIGHT = 12.5  # points, of one line of BODY
 
 
 def lines_of(text: str, width: float) -> int:
-    """Lines that `text` takes in a column of this width, a little generous: BODY sets about 1.25 letters a unit."""
+    """Lines that `text` takes in a column of this width, a little generous: BODY sets about 1.25 letters a
+    unit.
+    """
     return max(-(-len(text) // int(width * 1.22)), 1)
 
 

@@ -8,8 +8,8 @@ from typing import Any
 import pandas as pd
 
 HABIT = (
-    "Most sales were at the shop's own asking prices, so fair prices are learnt from asks that sold and can teach back "
-    "a habit: sold within days may have been too low, unsold for a year too high."
+    "Most sales were at the shop's own asking prices, so fair prices are learnt from asks that sold and "
+    "can teach back a habit: sold within days may have been too low, unsold for a year too high."
 )
 
 
@@ -27,9 +27,12 @@ class PlanSummary:
     def headline(self) -> str:
         """One line: how many to raise, lower, keep, look at and list, and the money at stake."""
         count = self.counts
-        parts = [f"{count.get('raise', 0):,} to raise ({self.raise_by:+,.2f})",
-                 f"{count.get('lower', 0):,} to lower ({self.lower_by:+,.2f})",
-                 f"{count.get('keep', 0):,} to keep", f"{count.get('look', 0):,} to look at yourself"]
+        parts = [
+            f"{count.get('raise', 0):,} to raise ({self.raise_by:+,.2f})",
+            f"{count.get('lower', 0):,} to lower ({self.lower_by:+,.2f})",
+            f"{count.get('keep', 0):,} to keep",
+            f"{count.get('look', 0):,} to look at yourself",
+        ]
         if count.get("list"):
             parts.append(f"{count['list']:,} without an ask yet")
         if count.get("sold out"):
@@ -42,8 +45,13 @@ def summarise_plan(plan: pd.DataFrame, currency: str) -> PlanSummary:
     by_action = plan.groupby("action")["difference"].sum()
     moves = plan[plan["action"].isin(["raise", "lower"])]
     biggest = moves.loc[moves["difference"].abs().sort_values(ascending=False, kind="stable").index[:5]]
-    return PlanSummary(plan["action"].value_counts().to_dict(), float(by_action.get("raise", 0.0)),
-                       float(by_action.get("lower", 0.0)), currency, biggest)
+    return PlanSummary(
+        plan["action"].value_counts().to_dict(),
+        float(by_action.get("raise", 0.0)),
+        float(by_action.get("lower", 0.0)),
+        currency,
+        biggest,
+    )
 
 
 @dataclass(frozen=True)
@@ -58,7 +66,9 @@ class SalesUsed:
 
     @property
     def sentence(self) -> str:
-        """For example: 6,012 sales read: 5,950 used, 62 left out (30 with no readable date, 32 with no price)."""
+        """For example: 6,012 sales read: 5,950 used, 62 left out (30 with no readable date, 32 with no
+        price).
+        """
         left_out = self.rows_in - self.used
         text = f"{self.rows_in:,} sales read: {self.used:,} used, {left_out:,} left out"
         if left_out:
@@ -72,14 +82,22 @@ class SalesUsed:
 
 
 _CAUSES = {
-    "date_missing": "without a date", "date_unreadable": "with no readable date", "date_in_future": "dated in the future",
-    "type_missing": "without a type", "price_missing": "without a price", "price_unreadable": "with no readable price",
-    "price_not_positive": "with a price not above zero", "no_rate": "in a currency without a rate", "row_blank": "blank",
+    "date_missing": "without a date",
+    "date_unreadable": "with no readable date",
+    "date_in_future": "dated in the future",
+    "type_missing": "without a type",
+    "price_missing": "without a price",
+    "price_unreadable": "with no readable price",
+    "price_not_positive": "with a price not above zero",
+    "no_rate": "in a currency without a rate",
+    "row_blank": "blank",
 }
 
 
 def sales_used(shop: Any) -> SalesUsed:
-    """How many sale rows were used and why the others were not; a row with two causes counts under its first."""
+    """How many sale rows were used and why the others were not; a row with two causes counts under its
+    first.
+    """
     problems = shop.problems
     left_out = problems[problems["effect"] == "row left out"].drop_duplicates(["sheet", "row"])
     by_sheet = left_out.groupby("sheet").size().to_dict()
@@ -110,15 +128,21 @@ def plan_in_words(plan: pd.DataFrame, shop: Any) -> str:
         lines.append("Most money at stake:")
         for row in summary.biggest.to_dict("records"):
             sets = f" x {row['on_hand']}" if row["on_hand"] > 1 else ""
-            lines.append(f"  {row['action']} {row['sku']} {row['type']} ({row['piece']}): {row['ask']:,.2f} -> "
-                         f"{row['list_price']:,.2f}{sets}, {row['difference']:+,.2f}")
+            lines.append(
+                f"  {row['action']} {row['sku']} {row['type']} ({row['piece']}): {row['ask']:,.2f} -> "
+                f"{row['list_price']:,.2f}{sets}, {row['difference']:+,.2f}"
+            )
     used = sales_used(shop)
     lines.append(f"{used.sentence} {used.returned_sentence}".strip())
     others = {sheet: count for sheet, count in used.sheet_rows_left_out.items() if sheet != sales_sheet(shop)}
     if others:
-        lines.append(f"Rows left out elsewhere: {', '.join(f'{name} {count:,}' for name, count in others.items())}.")
+        lines.append(
+            f"Rows left out elsewhere: {', '.join(f'{name} {count:,}' for name, count in others.items())}."
+        )
     if len(shop.problems):
-        lines.append(f"{len(shop.problems):,} problems are listed on the Problems sheet, each with what would mend it.")
+        lines.append(
+            f"{len(shop.problems):,} problems are listed on the Problems sheet, each with what would mend it."
+        )
     if sells_at_own_asks(shop.sales):
         lines.append(HABIT)
     return "\n".join(lines)
@@ -126,11 +150,18 @@ def plan_in_words(plan: pd.DataFrame, shop: Any) -> str:
 
 def quote_in_words(quote: Any, reasons: pd.DataFrame, comparables: pd.DataFrame, currency: str) -> str:
     """Price, range, build-up and past sales of one piece, for the command line."""
-    lines = [f"Fair price {quote['fair_price']:,.2f} {currency}; one sale in five falls outside "
-             f"{quote['low']:,.2f} to {quote['high']:,.2f}.",
-             f"Sales behind it: {quote['n_sales']:,.1f}. {quote['basis']}", "", "How the price builds up:"]
+    lines = [
+        f"Fair price {quote['fair_price']:,.2f} {currency}; one sale in five falls outside "
+        f"{quote['low']:,.2f} to {quote['high']:,.2f}.",
+        f"Sales behind it: {quote['n_sales']:,.1f}. {quote['basis']}",
+        "",
+        "How the price builds up:",
+    ]
     for row in reasons.to_dict("records"):
-        lines.append(f"  {row['factor']:<24} {str(row['level']):<34} x {row['multiplier']:8.3f}  {row['price_after']:10,.2f}")
+        lines.append(
+            f"  {row['factor']:<24} {str(row['level']):<34} x {row['multiplier']:8.3f}  "
+            f"{row['price_after']:10,.2f}"
+        )
     if len(comparables):
         lines += ["", "Past sales that weigh most:", _indented(comparables)]
     return "\n".join([*lines, "", "An estimate from this shop's own history, not an appraisal."])

@@ -36,13 +36,25 @@ class ResultColumn:
 
 
 def add_styles(book: Workbook) -> None:
-    """Two named styles a kind of column, so that the owner can change a whole kind at once: ours, and for typing in."""
+    """Two named styles a kind of column, so that the owner can change a whole kind at once: ours, and for
+    typing in.
+    """
     book._named_styles["Normal"].font = style.NORMAL  # the unit of column widths; openpyxl has no public way
     for kind, (number_format, alignment) in style.KINDS.items():
-        book.add_named_style(NamedStyle(f"shop {kind}", font=style.BODY, number_format=number_format,
-                                        alignment=alignment, border=style.UNDER))
-        book.add_named_style(NamedStyle(f"shop input {kind}", font=style.BODY, number_format=number_format,
-                                        alignment=alignment))
+        book.add_named_style(
+            NamedStyle(
+                f"shop {kind}",
+                font=style.BODY,
+                number_format=number_format,
+                alignment=alignment,
+                border=style.UNDER,
+            )
+        )
+        book.add_named_style(
+            NamedStyle(
+                f"shop input {kind}", font=style.BODY, number_format=number_format, alignment=alignment
+            )
+        )
     for name, font, fill, alignment in (
         ("shop heading", style.HEAD_FONT, style.HEAD_FILL, style.HEADING),
         ("shop heading right", style.HEAD_FONT, style.HEAD_FILL, style.HEADING_RIGHT),
@@ -68,7 +80,9 @@ def cell_value(value: Any) -> Any:
 
 
 def put(sheet: Worksheet, row: int, column: int, value: Any, style_name: str) -> None:
-    """Write `value` as data: text never becomes a formula or an error, and characters xlsx cannot hold are escaped."""
+    """Write `value` as data: text never becomes a formula or an error, and characters xlsx cannot hold are
+    escaped.
+    """
     value = cell_value(value)
     cell = sheet.cell(row, column)
     cell.style = style_name
@@ -83,8 +97,10 @@ def put(sheet: Worksheet, row: int, column: int, value: Any, style_name: str) ->
 def put_text(cell: Any, text: str) -> None:
     """`text` as a text cell. Raises ValueError past the length a cell can hold, rather than cutting it."""
     if len(text) > LONGEST_TEXT:
-        raise ValueError(f"{cell.coordinate} on {cell.parent.title}: {len(text):,} characters, a cell holds "
-                         f"{LONGEST_TEXT:,}; shorten the text")
+        raise ValueError(
+            f"{cell.coordinate} on {cell.parent.title}: {len(text):,} characters, a cell holds "
+            f"{LONGEST_TEXT:,}; shorten the text"
+        )
     written = _LOOKS_ESCAPED.sub(r"_x005F\g<0>", text).replace("\r", "_x000D_")
     cell.value = ILLEGAL_CHARACTERS_RE.sub(lambda match: f"_x{ord(match[0]):04X}_", written)
     cell.data_type = "s"
@@ -92,8 +108,16 @@ def put_text(cell: Any, text: str) -> None:
         cell.quotePrefix = True
 
 
-def write_table(sheet: Worksheet, frame: pd.DataFrame, columns: Sequence[ResultColumn], *, name: str, top: int = 1,
-                left: int = 1, widths: bool = True) -> int:
+def write_table(
+    sheet: Worksheet,
+    frame: pd.DataFrame,
+    columns: Sequence[ResultColumn],
+    *,
+    name: str,
+    top: int = 1,
+    left: int = 1,
+    widths: bool = True,
+) -> int:
     """Write `frame` with its headings at row `top` as the named table `name`; the last row written.
 
     An empty frame leaves one blank row, because a table without rows is not valid.
@@ -132,13 +156,23 @@ def note(text: str) -> Comment:
 def fit_heights(sheet: Worksheet, frame: pd.DataFrame, columns: Sequence[ResultColumn], top: int) -> None:
     """Height of every row of a table headed at row `top`, by the longest wrapped text in it."""
     wrapped = [column for column in columns if column.kind == "words"]
-    for offset, row in enumerate(zip(*(frame[column.source] for column in wrapped), strict=True), start=top + 1):
-        lines = max(style.lines_of(str(text or ""), column.width) for text, column in zip(row, wrapped, strict=True))
+    for offset, row in enumerate(
+        zip(*(frame[column.source] for column in wrapped), strict=True), start=top + 1
+    ):
+        lines = max(
+            style.lines_of(str(text or ""), column.width) for text, column in zip(row, wrapped, strict=True)
+        )
         sheet.row_dimensions[offset].height = style.LINE_HEIGHT * lines + 2
 
 
-def set_up_page(sheet: Worksheet, *, title_row: int | None, last_column: int | None = None, last_row: int | None = None,
-                landscape: bool = True) -> None:
+def set_up_page(
+    sheet: Worksheet,
+    *,
+    title_row: int | None,
+    last_column: int | None = None,
+    last_row: int | None = None,
+    landscape: bool = True,
+) -> None:
     """Print: A4, fit to width, headings on every page, page numbers below."""
     sheet.page_setup.orientation = "landscape" if landscape else "portrait"
     sheet.page_setup.paperSize = sheet.PAPERSIZE_A4

@@ -1,4 +1,4 @@
-"""Building a shop's workbook: the owner's sheets first, then what the tool found, then the lists and About."""
+"""Building a shop's workbook: the owner's sheets first, then what the tool found, lists and About."""
 
 from __future__ import annotations
 
@@ -27,14 +27,22 @@ _UNDATED = dt.datetime(2026, 1, 1)
 _ASPECTS = ("warmth", "clarity", "quiet")  # examples for an empty Listening sheet; owners rename them
 
 
-def build_workbook(path: Path | str, shop: Any | None = None, model: Any | None = None, *,
-                   plan: pd.DataFrame | None = None, invented: bool = False, overwrite: bool = False) -> Path:
+def build_workbook(
+    path: Path | str,
+    shop: Any | None = None,
+    model: Any | None = None,
+    *,
+    plan: pd.DataFrame | None = None,
+    invented: bool = False,
+    overwrite: bool = False,
+) -> Path:
     """Write a shop's workbook and return its path.
 
-    Without `shop` the input sheets are empty but for Settings. With it they hold the owner's cells as they stand in
-    `shop.path`, and a Problems sheet follows; with a fitted `model` too, Price list and Model (`plan`: the result of
-    plan_list_prices, made here when not given). `invented` says on About that the shop does not exist.
-    The file is written whole or not at all. FileExistsError when `path` is there and `overwrite` is not set.
+    Without `shop` the input sheets are empty but for Settings. With it they hold the owner's cells as they
+    stand in `shop.path`, and a Problems sheet follows; with a fitted `model` too, Price list and Model
+    (`plan`: the result of plan_list_prices, made here when not given). `invented` says on About that the
+    shop does not exist. The file is written whole or not at all. FileExistsError when `path` is there and
+    `overwrite` is not set.
     """
     path = Path(path)
     if path.exists() and not overwrite:
@@ -64,13 +72,21 @@ def build_workbook(path: Path | str, shop: Any | None = None, model: Any | None 
     return path
 
 
-def refresh_workbook(path: Path | str, out: Path | str | None = None, *, shop: Any | None = None,
-                     model: Any | None = None, plan: pd.DataFrame | None = None, overwrite: bool = False) -> Path:
+def refresh_workbook(
+    path: Path | str,
+    out: Path | str | None = None,
+    *,
+    shop: Any | None = None,
+    model: Any | None = None,
+    plan: pd.DataFrame | None = None,
+    overwrite: bool = False,
+) -> Path:
     """Read the shop's file at `path`, price its stock, and write a new workbook; the path of the new one.
 
-    `out` defaults to a free name beside the old file, which is never changed. Only the cells of the input sheets are
-    carried over, formulas as their last value; what was added by hand beyond them stays in the old file.
-    ShopFileError when `path` cannot be read; ValueError when it has no usable sale or `out` is `path` itself.
+    `out` defaults to a free name beside the old file, which is never changed. Only the cells of the input
+    sheets are carried over, formulas as their last value; what was added by hand beyond them stays in the
+    old file. ShopFileError when `path` cannot be read; ValueError when it has no usable sale or `out` is
+    `path` itself.
     """
     from pricing.shop_tables import read_shop
 
@@ -122,11 +138,15 @@ def lists_of(shop: Any | None) -> dict[str, list[str]]:
         designations = shop.register.designations
         own_channels = sorted(set(shop.sales["channel"]) - {*CHANNELS, "unknown"})
     return {
-        "list_types": sorted(designations, key=str.casefold), "list_grades": list(GRADES), "list_eras": list(ERAS),
-        "list_channels": [*CHANNELS, *own_channels], "list_yes_no": ["yes", "no"],
+        "list_types": sorted(designations, key=str.casefold),
+        "list_grades": list(GRADES),
+        "list_eras": list(ERAS),
+        "list_channels": [*CHANNELS, *own_channels],
+        "list_yes_no": ["yes", "no"],
         "list_outcomes": ["sold", "lowered", "withdrawn"],
         "list_tests": ["gm", "emission", "plate current", "gas", "leakage", "noise"],
-        "list_bias": ["fixed", "cathode"], "list_heater_strings": ["parallel", "series"],
+        "list_bias": ["fixed", "cathode"],
+        "list_heater_strings": ["parallel", "series"],
         "list_rating_systems": ["design-centre", "design-maximum", "absolute-maximum"],
     }
 
@@ -140,8 +160,13 @@ def _write_inputs(book: Workbook, shop: Any | None) -> None:
         if own:
             continue
         if name == "Settings":
-            rows = [list(table.names), *[[_number_or_text(row[column]) for column in table.names]
-                                         for row in Settings.default_rows()]]
+            rows = [
+                list(table.names),
+                *[
+                    [_number_or_text(row[column]) for column in table.names]
+                    for row in Settings.default_rows()
+                ],
+            ]
             write_input_sheet(book, table, rows, dict(enumerate(table.names)), 1)
         else:
             rows, columns, head_row = empty_rows(table, _ASPECTS if name == "Listening" else ())
@@ -159,7 +184,9 @@ def _open_at(book: Workbook, name: str) -> None:
 
 
 def _save(book: Workbook, path: Path) -> None:
-    """Save beside the goal and move into place, so that no half-written workbook is ever left under the name."""
+    """Save beside the goal and move into place, so that no half-written workbook is ever left under the
+    name.
+    """
     handle, name = tempfile.mkstemp(prefix=".writing ", suffix=".xlsx", dir=path.parent)
     os.close(handle)
     whole = io.BytesIO()
@@ -174,7 +201,7 @@ def _save(book: Workbook, path: Path) -> None:
 
 
 def _write_dated(whole: io.BytesIO, path: Path, date: dt.datetime) -> None:
-    """The same parts with `date` for every time in the file: the same data gives the same bytes on any day."""
+    """The same parts with `date` for every time in the file: the same data gives the same bytes any day."""
     stamp = date.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
     with zipfile.ZipFile(whole) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
         for part in old.infolist():

@@ -15,7 +15,9 @@ MARKETPLACE = SellingTerms(fee_pct=D("13.25"), fee_fixed=D("0.40"))
 
 @pytest.mark.parametrize("price, contribution", [(48, "21.24"), (36, "10.83")])
 def test_markdown_case(price, contribution):
-    """48: fee 6.36 + 0.40 = 6.76, 48 - 6.76 - 20 = 21.24. 36: fee 4.77 + 0.40 = 5.17, 36 - 5.17 - 20 = 10.83."""
+    """48: fee 6.36 + 0.40 = 6.76, 48 - 6.76 - 20 = 21.24. 36: fee 4.77 + 0.40 = 5.17, 36 - 5.17 - 20 =
+    10.83.
+    """
     assert net_proceeds(price, 20, MARKETPLACE).contribution == D(contribution)
 
 
@@ -26,9 +28,19 @@ def test_units_needed_after_the_markdown():
 
 
 def test_every_deduction_stands_in_the_bill():
-    """Price 50 + postage 10 = 60: fee 6.40, card 2.04, packing 1.20, postage 9.00, returns 2.00; 39.36 net, 19.36 left."""
-    terms = SellingTerms(fee_pct=D(10), fee_fixed=D("0.40"), payment_pct=D("2.9"), payment_fixed=D("0.30"),
-                         packing_cost=D("1.20"), postage_charged=D(10), postage_paid=D(9), return_pct=D(4))
+    """Price 50 + postage 10 = 60: fee 6.40, card 2.04, packing 1.20, postage 9.00, returns 2.00; 39.36 net,
+    19.36 left.
+    """
+    terms = SellingTerms(
+        fee_pct=D(10),
+        fee_fixed=D("0.40"),
+        payment_pct=D("2.9"),
+        payment_fixed=D("0.30"),
+        packing_cost=D("1.20"),
+        postage_charged=D(10),
+        postage_paid=D(9),
+        return_pct=D(4),
+    )
     bill = net_proceeds(50, 20, terms)
     assert (bill.buyer_pays, bill.channel_fee, bill.payment_fee) == (D(60), D("6.40"), D("2.04"))
     assert (bill.packing, bill.postage_paid, bill.returns) == (D("1.20"), D(9), D("2.00"))
@@ -53,7 +65,12 @@ def test_tax_on_top_of_the_price():
     """100 without tax: the buyer pays 119, the channel takes 10 % of 119 = 11.90, 88.10 stays."""
     terms = SellingTerms(fee_pct=D(10), tax_scheme="on the price", tax_pct=D(19), price_includes_tax=False)
     bill = net_proceeds(100, 0, terms)
-    assert (bill.buyer_pays, bill.sales_tax, bill.channel_fee, bill.net) == (D(119), D(19), D("11.90"), D("88.10"))
+    assert (bill.buyer_pays, bill.sales_tax, bill.channel_fee, bill.net) == (
+        D(119),
+        D(19),
+        D("11.90"),
+        D("88.10"),
+    )
 
 
 @pytest.mark.parametrize("price, cost, tax", [(80, 20, "10.00"), (20, 20, "0.00"), (15, 20, "0.00")])
@@ -69,7 +86,9 @@ def test_rounding_is_half_up_to_the_cent():
 
 
 def test_floor_at_no_profit():
-    """(20 + 0.40) / (1 - 0.1325) = 23.5158...; 23.52 leaves 23.52 - 3.12 - 0.40 - 20 = 0.00, 23.51 is a cent short."""
+    """(20 + 0.40) / (1 - 0.1325) = 23.5158...; 23.52 leaves 23.52 - 3.12 - 0.40 - 20 = 0.00, 23.51 is a
+    cent short.
+    """
     assert floor_price(20, MARKETPLACE) == D("23.52")
     assert net_proceeds("23.51", 20, MARKETPLACE).contribution == D("-0.01")
 
@@ -89,8 +108,13 @@ def test_no_floor_when_fees_eat_the_price():
     assert floor_price(1, SellingTerms(fee_pct=D(60)), minimum_margin_pct=50) is None
 
 
-@given(cost=st.integers(0, 50_000), fee=st.integers(0, 3000), fixed=st.integers(0, 200), margin=st.integers(0, 4000),
-       scheme=st.sampled_from(["none", "on the price", "margin scheme"]))
+@given(
+    cost=st.integers(0, 50_000),
+    fee=st.integers(0, 3000),
+    fixed=st.integers(0, 200),
+    margin=st.integers(0, 4000),
+    scheme=st.sampled_from(["none", "on the price", "margin scheme"]),
+)
 def test_floor_reaches_the_margin_and_a_few_cents_less_does_not(cost, fee, fixed, margin, scheme):
     """The floor keeps the margin; six cents below it never does, whatever the fees."""
     terms = SellingTerms(fee_pct=D(fee) / 100, fee_fixed=D(fixed) / 100, tax_scheme=scheme, tax_pct=D(19))
@@ -105,55 +129,88 @@ def test_floor_reaches_the_margin_and_a_few_cents_less_does_not(cost, fee, fixed
         assert bill.contribution < bill.net_sales * share / 100
 
 
-@pytest.mark.parametrize("target, endings, at_least, price", [
-    ("26.00", [".00", ".50"], 0, "26.00"),
-    ("26.20", [".90"], 0, "25.90"),
-    ("26.39", [".90"], 0, "25.90"),
-    ("26.40", [".90"], 0, "26.90"),  # equally near: the higher one
-    ("26.20", [".90"], "25.91", "26.90"),  # the nearest is below the floor
-    ("26.20", ["4.90", "9.90"], 0, "24.90"),
-    ("28.00", ["4.90", "9.90"], 0, "29.90"),
-    ("26.20", ["5", "9"], 0, "25.00"),
-    ("160.00", ["99"], 0, "199.00"),
-    ("0.40", [".90"], 0, "0.90"),
-    ("0.02", [".00"], 0, "1.00"),
-    ("12.345", [], 0, "12.35"),
-    ("12.00", [], "12.341", "12.35"),
-])
+@pytest.mark.parametrize(
+    "target, endings, at_least, price",
+    [
+        ("26.00", [".00", ".50"], 0, "26.00"),
+        ("26.20", [".90"], 0, "25.90"),
+        ("26.39", [".90"], 0, "25.90"),
+        ("26.40", [".90"], 0, "26.90"),  # equally near: the higher one
+        ("26.20", [".90"], "25.91", "26.90"),  # the nearest is below the floor
+        ("26.20", ["4.90", "9.90"], 0, "24.90"),
+        ("28.00", ["4.90", "9.90"], 0, "29.90"),
+        ("26.20", ["5", "9"], 0, "25.00"),
+        ("160.00", ["99"], 0, "199.00"),
+        ("0.40", [".90"], 0, "0.90"),
+        ("0.02", [".00"], 0, "1.00"),
+        ("12.345", [], 0, "12.35"),
+        ("12.00", [], "12.341", "12.35"),
+    ],
+)
 def test_price_endings(target, endings, at_least, price):
     """The nearest permitted ending, the higher of two, never below the floor."""
     assert price_with_ending(target, endings, at_least) == D(price)
 
 
-@given(target=st.integers(1, 200_000), floor=st.integers(0, 200_000),
-       endings=st.lists(st.sampled_from([".00", ".50", ".9", "4.90", "9", "49", "99.99"]), max_size=3))
+@given(
+    target=st.integers(1, 200_000),
+    floor=st.integers(0, 200_000),
+    endings=st.lists(st.sampled_from([".00", ".50", ".9", "4.90", "9", "49", "99.99"]), max_size=3),
+)
 def test_price_endings_never_pass_the_floor(target, floor, endings):
     """Whatever the endings, the price is positive and not below the floor."""
     price = price_with_ending(D(target) / 100, endings, D(floor) / 100)
     assert price > 0 and price >= D(floor) / 100
 
 
-POLICY = PricePolicy(MARKETPLACE, endings=(".00", ".50"), minimum_margin_pct=D(10), lowest_markup=D("1.3"),
-                     highest_markup=D(12), largest_raise_pct=D(25), largest_cut_pct=D(20))
-EVIDENCE = dict(fair=26.0, low=20.0, high=34.0, fair_low=24.0, fair_high=28.2, n_sales=14.2, type_sales=20,
-                last_sale="last 2 months ago")
+POLICY = PricePolicy(
+    MARKETPLACE,
+    endings=(".00", ".50"),
+    minimum_margin_pct=D(10),
+    lowest_markup=D("1.3"),
+    highest_markup=D(12),
+    largest_raise_pct=D(25),
+    largest_cut_pct=D(20),
+)
+EVIDENCE = dict(
+    fair=26.0,
+    low=20.0,
+    high=34.0,
+    fair_low=24.0,
+    fair_high=28.2,
+    n_sales=14.2,
+    type_sales=20,
+    last_sale="last 2 months ago",
+)
 
 
 def decide(ask, cost=8.0, on_hand=1, policy=POLICY, **evidence):
     """The decision for the ordinary piece above, changed where asked."""
-    return decide_list_price(policy, Evidence(**{**EVIDENCE, **evidence}), ask=ask, cost=cost, on_hand=on_hand)
+    return decide_list_price(
+        policy, Evidence(**{**EVIDENCE, **evidence}), ask=ask, cost=cost, on_hand=on_hand
+    )
 
 
-@pytest.mark.parametrize("ask, action, price", [
-    (22, "raise", "26.00"), (18, "raise", "22.50"), (30, "lower", "26.00"), (40, "lower", "32.00"),
-    (28.2, "keep", "28.20"), (23.5, "keep", "23.50"), (None, "list", "26.00"), (100, "look", "80.00"),
-    (5, "look", "14.50"),
-])
+@pytest.mark.parametrize(
+    "ask, action, price",
+    [
+        (22, "raise", "26.00"),
+        (18, "raise", "22.50"),
+        (30, "lower", "26.00"),
+        (40, "lower", "32.00"),
+        (28.2, "keep", "28.20"),
+        (23.5, "keep", "23.50"),
+        (None, "list", "26.00"),
+        (100, "look", "80.00"),
+        (5, "look", "14.50"),
+    ],
+)
 def test_actions(ask, action, price):
-    """Kept near the fair price; moved by at most a quarter up and a fifth down; looked at when three times off.
+    """Kept near the fair price; moved by at most a quarter up and a fifth down; looked at when three times
+    off.
 
-    5.00: a quarter up is 6.25, but the floor of (8 + 0.40) / (1 - 0.1325 - 0.10) = 10.94 is above that and so is
-    8 x 1.3 = 10.40, and the ending above 10.94 is 11.00.
+    5.00: a quarter up is 6.25, but the floor of (8 + 0.40) / (1 - 0.1325 - 0.10) = 10.94 is above that and
+    so is 8 x 1.3 = 10.40, and the ending above 10.94 is 11.00.
     """
     if ask == 5:
         price = "11.00"
@@ -164,17 +221,22 @@ def test_actions(ask, action, price):
 def test_reason_in_plain_words():
     """The reason says what it asks, what similar pieces sell for, and what is behind that."""
     assert decide(22).reason == (
-        "asks 22.00; similar pieces sell around 26.00 (20.00-34.00, 14 sales, last 2 months ago)")
+        "asks 22.00; similar pieces sell around 26.00 (20.00-34.00, 14 sales, last 2 months ago)"
+    )
 
 
-@pytest.mark.parametrize("ask, words", [(18, "raised by 25 % at most in one go"), (40, "cut by 20 % at most")])
+@pytest.mark.parametrize(
+    "ask, words", [(18, "raised by 25 % at most in one go"), (40, "cut by 20 % at most")]
+)
 def test_a_step_that_was_held_says_so(ask, words):
     """Where the largest raise or cut held the list price, the reason names it."""
     assert words in decide(ask).reason
 
 
 def test_ask_below_its_floor_is_not_kept():
-    """Cost 18: floor (18 + 0.40) / 0.7675 = 23.974, so 23.98; an ask of 23.50 near the fair price goes up to 24.00, the ending."""
+    """Cost 18: floor (18 + 0.40) / 0.7675 = 23.974, so 23.98; an ask of 23.50 near the fair price goes up
+    to 24.00, the ending.
+    """
     plan = decide(23.5, cost=18.0, fair=24.0, fair_low=22.0)
     assert (plan.floor, plan.action, plan.list_price) == (D("23.98"), "raise", D("24.00"))
 
@@ -185,15 +247,18 @@ def test_highest_markup_holds_where_few_sales_carry_the_price():
     assert decide(None, cost=1.5).list_price == D("26.00")
 
 
-@pytest.mark.parametrize("change, words", [
-    (dict(high=120.0), "range is wide"),
-    (dict(type_known=False, type_sales=1), "does not know this type"),
-    (dict(type_sales=0), "no sale of this type"),
-    (dict(n_sales=0.3), "hardly any sale"),
-    (dict(cost=30.0), "more than similar pieces bring"),
-    (dict(cost=25.0), "its floor of"),
-    (dict(fair=float("nan")), "no price could be estimated"),
-])
+@pytest.mark.parametrize(
+    "change, words",
+    [
+        (dict(high=120.0), "range is wide"),
+        (dict(type_known=False, type_sales=1), "does not know this type"),
+        (dict(type_sales=0), "no sale of this type"),
+        (dict(n_sales=0.3), "hardly any sale"),
+        (dict(cost=30.0), "more than similar pieces bring"),
+        (dict(cost=25.0), "its floor of"),
+        (dict(fair=float("nan")), "no price could be estimated"),
+    ],
+)
 def test_look_when_in_doubt(change, words):
     """Each doubt sends the row to a person and says why."""
     plan = decide(24, **change)
@@ -212,9 +277,16 @@ def test_margin_unknown_without_a_cost():
     assert plan.margin is None and plan.margin_pct is None
 
 
-@pytest.mark.parametrize("then, words", [("2026-02-27", "last this week"), ("2026-02-01", "last 4 weeks ago"),
-                                         ("2025-12-30", "last 2 months ago"), ("2020-03-01", "last 6 years ago"),
-                                         (None, "")])
+@pytest.mark.parametrize(
+    "then, words",
+    [
+        ("2026-02-27", "last this week"),
+        ("2026-02-01", "last 4 weeks ago"),
+        ("2025-12-30", "last 2 months ago"),
+        ("2020-03-01", "last 6 years ago"),
+        (None, ""),
+    ],
+)
 def test_age_in_words(then, words):
     """Weeks up to two months, months up to two years, then years."""
     assert age_in_words(then, "2026-03-01") == words

@@ -1,4 +1,6 @@
-"""A price model of medians with the shape of the real one, for tests that need a workbook and not a good price."""
+"""A price model of medians with the shape of the real one, for tests that need a workbook and not a good
+price.
+"""
 
 import numpy as np
 import pandas as pd
@@ -17,30 +19,59 @@ class StandInModel:
         self.problems = []
         months = pd.date_range(self.as_of - pd.DateOffset(years=5), self.as_of, freq="MS")
         index = 100 * np.exp(np.linspace(-0.1, 0, len(months)) + 0.03 * np.sin(np.arange(len(months))))
-        self.time_index = pd.DataFrame({"month": months, "index": index, "low": index * 0.97, "high": index * 1.03})
+        self.time_index = pd.DataFrame(
+            {"month": months, "index": index, "low": index * 0.97, "high": index * 1.03}
+        )
         worst = sales.head(3)
-        self.outliers = pd.DataFrame({
-            "sheet": worst["sheet"], "row": worst["row"], "type": worst["type"], "price": worst["price_home"],
-            "expected": worst["price_home"] / 10, "z": [9.0, -7.0, 6.0][:len(worst)], "story": "decimal point slipped?"})
+        self.outliers = pd.DataFrame(
+            {
+                "sheet": worst["sheet"],
+                "row": worst["row"],
+                "type": worst["type"],
+                "price": worst["price_home"],
+                "expected": worst["price_home"] / 10,
+                "z": [9.0, -7.0, 6.0][: len(worst)],
+                "story": "decimal point slipped?",
+            }
+        )
 
     def estimate(self, items, on=None, coverage=0.80):
         """Medians by type, a wide range, and the count of sales."""
         fair = items["canonical_type"].map(self._each).astype(float).fillna(20.0) * items["set_size"]
         n_sales = items["canonical_type"].map(self._count).fillna(0).astype(float)
-        return pd.DataFrame({
-            "fair_price": fair, "low": fair * 0.7, "high": fair * 1.4, "fair_low": fair * 0.9, "fair_high": fair * 1.1,
-            "n_sales": n_sales, "basis": "own type", "oldest_sale": self.as_of}, index=items.index)
+        return pd.DataFrame(
+            {
+                "fair_price": fair,
+                "low": fair * 0.7,
+                "high": fair * 1.4,
+                "fair_low": fair * 0.9,
+                "fair_high": fair * 1.1,
+                "n_sales": n_sales,
+                "basis": "own type",
+                "oldest_sale": self.as_of,
+            },
+            index=items.index,
+        )
 
     def summary(self):
         """Made-up components and effects."""
-        return {"noise_sd": 0.18, "components": {"type": 0.8, "maker": 0.3},
-                "effects": pd.DataFrame([("grade", "new old stock", 1.5, 1.4, 1.6, 100, "used, good"),
-                                         ("maker", "Tivenshaw", 1.2, 1.1, 1.3, 50, "the average maker")],
-                                        columns=["factor", "level", "multiplier", "low", "high", "n_sales", "against"])}
+        return {
+            "noise_sd": 0.18,
+            "components": {"type": 0.8, "maker": 0.3},
+            "effects": pd.DataFrame(
+                [
+                    ("grade", "new old stock", 1.5, 1.4, 1.6, 100, "used, good"),
+                    ("maker", "Tivenshaw", 1.2, 1.1, 1.3, 50, "the average maker"),
+                ],
+                columns=["factor", "level", "multiplier", "low", "high", "n_sales", "against"],
+            ),
+        }
 
     def explain(self, item):
         """One factor."""
-        return pd.DataFrame([("type", "EL84", 20.0, 20.0)], columns=["factor", "level", "multiplier", "price_after"])
+        return pd.DataFrame(
+            [("type", "EL84", 20.0, 20.0)], columns=["factor", "level", "multiplier", "price_after"]
+        )
 
     def comparables(self, item, n=8):
         """None."""

@@ -5,14 +5,16 @@ import subprocess
 
 import openpyxl
 import pytest
+from spreadsheet.small_shop import write_small_shop
+from spreadsheet.stand_in import StandInModel
 
 import pricing
 from pricing.shop_tables.reading import read_sheets
 from pricing.spreadsheet.workbook import build_workbook
-from spreadsheet.small_shop import write_small_shop
-from spreadsheet.stand_in import StandInModel
 
-pytestmark = pytest.mark.skipif(shutil.which("soffice") is None, reason="LibreOffice (soffice) is not installed")
+pytestmark = pytest.mark.skipif(
+    shutil.which("soffice") is None, reason="LibreOffice (soffice) is not installed"
+)
 
 
 @pytest.fixture(scope="module")
@@ -23,12 +25,29 @@ def converted(tmp_path_factory):
     ours = build_workbook(folder / "ours.xlsx", shop, StandInModel(shop.sales))
     (folder / "out").mkdir()
     for kind in ("xlsx", "pdf"):
-        subprocess.run(["soffice", f"-env:UserInstallation=file://{folder}/profile", "--headless", "--convert-to", kind,
-                        "--outdir", str(folder / "out"), str(ours)], check=True, capture_output=True, timeout=120)
+        subprocess.run(
+            [
+                "soffice",
+                f"-env:UserInstallation=file://{folder}/profile",
+                "--headless",
+                "--convert-to",
+                kind,
+                "--outdir",
+                str(folder / "out"),
+                str(ours),
+            ],
+            check=True,
+            capture_output=True,
+            timeout=120,
+        )
     text = ""
     if shutil.which("pdftotext"):
-        text = subprocess.run(["pdftotext", "-layout", str(folder / "out/ours.pdf"), "-"], check=True,
-                              capture_output=True, text=True).stdout
+        text = subprocess.run(
+            ["pdftotext", "-layout", str(folder / "out/ours.pdf"), "-"],
+            check=True,
+            capture_output=True,
+            text=True,
+        ).stdout
     return ours, folder / "out/ours.xlsx", text
 
 
@@ -39,8 +58,10 @@ def test_libreoffice_sees_the_owners_cells(converted):
     for sheet in read_sheets(ours):
         for row_number, row in enumerate(sheet.rows):
             met = after[sheet.name][row_number] if row_number < len(after[sheet.name]) else []
-            met = [*met, *[""] * (len(row) - len(met))][:len(row)]
-            assert [cell if cell is not None else "" for cell in met] == [c if c is not None else "" for c in row]
+            met = [*met, *[""] * (len(row) - len(met))][: len(row)]
+            assert [cell if cell is not None else "" for cell in met] == [
+                c if c is not None else "" for c in row
+            ]
 
 
 def test_libreoffice_keeps_tables_lists_and_chart(converted):

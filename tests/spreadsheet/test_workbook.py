@@ -5,12 +5,12 @@ import re
 import openpyxl
 import pytest
 from openpyxl.utils import range_boundaries
+from spreadsheet.small_shop import stock_rows, write_small_shop
+from spreadsheet.stand_in import StandInModel
 
 import pricing
 from pricing.shop_tables.reading import read_sheets
 from pricing.spreadsheet.workbook import build_workbook, is_invented, refresh_workbook, refreshed_name
-from spreadsheet.small_shop import stock_rows, write_small_shop
-from spreadsheet.stand_in import StandInModel
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +35,7 @@ def trimmed(rows):
 
 
 def test_the_owners_cells_come_through_unaltered(built):
-    """Every cell of every input sheet stands where it stood, as what it was: text, number, date, yes or no."""
+    """Every cell of every input sheet stands where it stood, as what it was: text, number, date, yes/no."""
     old, new, _ = built
     after = {sheet.name: trimmed(sheet.rows) for sheet in read_sheets(new)}
     for sheet in read_sheets(old):
@@ -62,20 +62,41 @@ def test_text_never_becomes_a_formula(built):
 def test_sheets_in_order(built):
     """Inputs first, results after them; the owner's own sheets are not among them."""
     names = openpyxl.load_workbook(built[1]).sheetnames
-    assert names == ["Sales", "Stock", "Asks", "Readings", "Offers", "Listening", "Circuits", "Lots", "Types",
-                     "Settings", "Price list", "Problems", "Model", "About", "Lists"]
+    assert names == [
+        "Sales",
+        "Stock",
+        "Asks",
+        "Readings",
+        "Offers",
+        "Listening",
+        "Circuits",
+        "Lots",
+        "Types",
+        "Settings",
+        "Price list",
+        "Problems",
+        "Model",
+        "About",
+        "Lists",
+    ]
 
 
 def test_tables_are_valid(built):
-    """Each table's reference lies in its sheet, its columns are its heading cells, and no name is used twice."""
+    """Each table's reference lies in its sheet, its columns are its heading cells, and no name is used
+    twice.
+    """
     book = openpyxl.load_workbook(built[1])
     names = []
     for sheet in book:
         for table in sheet.tables.values():
             left, top, right, bottom = range_boundaries(table.ref)
             headings = [sheet.cell(top, column).value for column in range(left, right + 1)]
-            assert headings == [column.name for column in table.tableColumns] and len(set(headings)) == len(headings)
-            assert bottom > top and bottom <= max(sheet.max_row, top + 1) and table.autoFilter.ref == table.ref
+            assert headings == [column.name for column in table.tableColumns] and len(set(headings)) == len(
+                headings
+            )
+            assert (
+                bottom > top and bottom <= max(sheet.max_row, top + 1) and table.autoFilter.ref == table.ref
+            )
             assert re.fullmatch(r"[A-Za-z_]\w*", table.displayName)
             names.append(table.displayName.casefold())
     names += [name.casefold() for name in book.defined_names]
@@ -123,14 +144,21 @@ def test_price_list_actions_and_order(built):
     """Every stock row is there once, biggest money at stake first, sold-out history last and not printed."""
     rows, sheet = price_list(built[1])
     assert {row["sku"]: row["action"] for row in rows} == {
-        "S1": "sold out", "S2": "raise", "S3": "lower", "S4": "list", "=S5": "look"}
+        "S1": "sold out",
+        "S2": "raise",
+        "S3": "lower",
+        "S4": "list",
+        "=S5": "look",
+    }
     sizes = [abs(row["at stake"]) for row in rows if row["at stake"] is not None]
     assert sizes == sorted(sizes, reverse=True) and rows[-1]["sku"] == "S1"
     assert sheet.print_area.split(":")[1] == f"$M${6 + 4}" and sheet.print_title_rows == "$6:$6"
 
 
 def test_price_list_says_what_it_knows(built):
-    """The sheet names the currency, the order it stands in, and that a shop's own asks can teach back a habit."""
+    """The sheet names the currency, the order it stands in, and that a shop's own asks can teach back a
+    habit.
+    """
     _, sheet = price_list(built[1])
     head = " ".join(str(sheet.cell(row, 1).value) for row in range(1, 5))
     assert "EUR" in head and "Biggest money at stake first" in head and "teach back a habit" in head
@@ -156,7 +184,13 @@ def test_about_carries_the_cautions(built):
     """Lethal voltages, rating systems, no appraisal, no Excel in testing, and that the shop is invented."""
     sheet = openpyxl.load_workbook(built[1])["About"]
     text = " ".join(str(cell.value) for (cell,) in sheet.iter_rows(max_col=1) if cell.value)
-    for words in ("Lethal voltages", "rating system", "not an appraisal", "Excel was not available", "does not exist"):
+    for words in (
+        "Lethal voltages",
+        "rating system",
+        "not an appraisal",
+        "Excel was not available",
+        "does not exist",
+    ):
         assert words in text
     assert not re.search(r"\b(safe|compatible|drop-in|true value|steal)\b", text)
 
@@ -164,8 +198,12 @@ def test_about_carries_the_cautions(built):
 def test_an_invented_shop_stays_one_after_a_refresh(built, tmp_path):
     """The mark of the invented shop is carried by the file and read back from it."""
     assert is_invented(built[1]) and not is_invented(built[0])
-    again = refresh_workbook(built[1], tmp_path / "again.xlsx", shop=pricing.read_shop(built[1]),
-                             model=StandInModel(built[2].sales))
+    again = refresh_workbook(
+        built[1],
+        tmp_path / "again.xlsx",
+        shop=pricing.read_shop(built[1]),
+        model=StandInModel(built[2].sales),
+    )
     assert is_invented(again)
 
 
@@ -190,6 +228,7 @@ def test_nothing_is_overwritten_unasked(built):
 
 def test_a_failed_save_leaves_nothing(built, tmp_path, monkeypatch):
     """When writing breaks off there is neither a half workbook nor a leftover."""
+
     def broken(self, name):
         raise OSError(28, "No space left on device", name)
 
@@ -215,11 +254,14 @@ def test_names_of_refreshed_files(tmp_path):
     assert refreshed_name(tmp_path / "shop.xlsx", date).name == "shop (refreshed 2026-11-25).xlsx"
     (tmp_path / "shop (refreshed 2026-11-25).xlsx").touch()
     assert refreshed_name(tmp_path / "shop (refreshed 2026-01-01) 3.xlsx", date).name == (
-        "shop (refreshed 2026-11-25) 2.xlsx")
+        "shop (refreshed 2026-11-25) 2.xlsx"
+    )
 
 
 def test_empty_workbook_is_ready_to_type_in(tmp_path):
-    """All input sheets with their headings, default settings, lists and About; reading it says there are no sales."""
+    """All input sheets with their headings, default settings, lists and About; reading it says there are no
+    sales.
+    """
     path = build_workbook(tmp_path / "empty.xlsx")
     book = openpyxl.load_workbook(path)
     assert book.sheetnames == [*pricing.shop_tables.TABLES, "About", "Lists"]
