@@ -1,4 +1,4 @@
-"""What the Sales sheet says of how this shop works: its usual channel and postage, and what is left in stock."""
+"""What the Sales sheet says of how this shop works: its usual channel and postage, what is left in stock."""
 
 from __future__ import annotations
 
