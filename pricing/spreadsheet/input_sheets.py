@@ -54,7 +54,7 @@ _LIST_OF_COLUMN = {
     "rating_system": "list_rating_systems",
 }
 _LAST_ROW = 1_048_576
-_SETTINGS_WIDTHS = (34, 30, 14, 90)
+_SETTINGS_WIDTHS = (34, 26, 30, 96)
 
 
 def write_input_sheet(
@@ -147,14 +147,14 @@ def _write_heading(
         row,
         position + 1,
         heading,
-        "shop input heading right" if kind in style.NUMERIC_KINDS else "shop input heading",
+        "shop input heading",
     )
     if name:
         column = table.column(name)
         cell.comment = note(_explain(column, table if position == 0 else None))
     letter = get_column_letter(position + 1)
     dimension = sheet.column_dimensions[letter]
-    dimension.width = max(width, len(str(heading or "")) + 3)
+    dimension.width = max(width, len(str(heading or "")) + 5)
     if table.name == "Settings" and position < len(_SETTINGS_WIDTHS):
         dimension.width = _SETTINGS_WIDTHS[position]
     dimension.number_format, dimension.alignment = style.KINDS[kind]

@@ -110,7 +110,6 @@ def write_price_list(book: Workbook, plan: pd.DataFrame, shop: Any) -> Worksheet
         ],
     )
     last = write_table(sheet, frame, PRICE_LIST, name="PriceList", top=_HEAD_ROW)
-    sheet.row_dimensions[_HEAD_ROW].height = 28
     fit_heights(sheet, frame, PRICE_LIST[:_PRINTED], _HEAD_ROW)
     for action, (ink, fill) in style.ACTION_COLOURS.items():
         sheet.conditional_formatting.add(

@@ -45,8 +45,9 @@ ACTION_COLOURS = {
 _LEFT = Alignment(horizontal="left", vertical="top", indent=1)
 _RIGHT = Alignment(horizontal="right", vertical="top")
 _WRAP = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
-HEADING = Alignment(horizontal="left", vertical="center", wrap_text=True, indent=1)
-HEADING_RIGHT = Alignment(horizontal="right", vertical="center", wrap_text=True)
+HEADING = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
+HEADING_RIGHT = Alignment(horizontal="right", vertical="top", wrap_text=True)
+HEADING_HEIGHT = 30  # room below the words for the filter arrow
 PARAGRAPH = Alignment(horizontal="left", vertical="top", wrap_text=True)
 KINDS = {
     "text": ("@", _LEFT),

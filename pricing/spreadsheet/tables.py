@@ -59,7 +59,6 @@ def add_styles(book: Workbook) -> None:
         ("shop heading", style.HEAD_FONT, style.HEAD_FILL, style.HEADING),
         ("shop heading right", style.HEAD_FONT, style.HEAD_FILL, style.HEADING_RIGHT),
         ("shop input heading", style.INPUT_HEAD_FONT, style.INPUT_HEAD_FILL, style.HEADING),
-        ("shop input heading right", style.INPUT_HEAD_FONT, style.INPUT_HEAD_FILL, style.HEADING_RIGHT),
     ):
         book.add_named_style(NamedStyle(name, font=font, fill=fill, alignment=alignment))
 
@@ -133,6 +132,7 @@ def write_table(
             put(sheet, row, left + offset, value, style_name)
         if widths:
             sheet.column_dimensions[get_column_letter(left + offset)].width = column.width
+    sheet.row_dimensions[top].height = style.HEADING_HEIGHT
     last = top + max(len(frame), 1)
     add_table(sheet, name, top, left, last, left + len(columns) - 1)
     return last
