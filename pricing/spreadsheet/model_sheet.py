@@ -55,7 +55,7 @@ def write_model(book: Workbook, model: Any, shop: Any) -> Worksheet:
     record.
     """
     sheet = book.create_sheet("Model")
-    facts = facts_of(model, shop)
+    facts = facts_of(model)
     put_text(sheet.cell(1, 1), "What the sales taught")
     sheet.cell(1, 1).font = style.TITLE
     row = 2

@@ -54,18 +54,18 @@ class StandInModel:
         )
 
     def summary(self):
-        """Made-up components and effects."""
-        return {
-            "noise_sd": 0.18,
-            "components": {"type": 0.8, "maker": 0.3},
-            "effects": pd.DataFrame(
-                [
-                    ("grade", "new old stock", 1.5, 1.4, 1.6, 100, "used, good"),
-                    ("maker", "Tivenshaw", 1.2, 1.1, 1.3, 50, "the average maker"),
-                ],
-                columns=["factor", "level", "multiplier", "low", "high", "n_sales", "against"],
-            ),
-        }
+        """Made-up components and effects, in the shape the Model sheet reads."""
+        return pd.DataFrame(
+            [
+                ("noise", "noise", "", 0.18, None, None, 0),
+                ("component", "maker", "", 0.3, None, None, 0),
+                ("component", "type", "", 0.8, None, None, 0),
+                ("effect", "grade", "new old stock", 0.4, 0.3, 0.5, 100),
+                ("effect", "maker", "Dravelko", -0.3, -0.4, -0.2, 50),
+                ("effect", "maker", "Tivenshaw", 0.2, 0.1, 0.3, 50),
+            ],
+            columns=["part", "factor", "level", "value", "low", "high", "n_sales"],
+        )
 
     def explain(self, item):
         """One factor."""

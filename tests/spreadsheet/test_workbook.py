@@ -180,6 +180,27 @@ def test_problems_lead_to_their_rows(built):
     assert rows == {14: "'Sales'!A14", 15: "'Sales'!A15"}
 
 
+def test_model_sheet_speaks_in_percent(built):
+    """exp(0.4) - 1 = 49.2 %, exp(0.2) - 1 = 22.1 %, exp(-0.3) - 1 = -25.9 %; the widest spread and best
+    maker first.
+    """
+    sheet = openpyxl.load_workbook(built[1])["Model"]
+    rows = {}
+    for name in ("PriceSpread", "PriceEffects", "MakerEffects"):
+        left, top, right, bottom = range_boundaries(sheet.tables[name].ref)
+        cells = sheet.iter_rows(top + 1, bottom, left, left + 1, values_only=True)
+        rows[name] = [(words, round(percent, 1)) for words, percent in cells]
+    assert rows["PriceSpread"] == [
+        ("type: types within a family differ", 122.6),
+        ("maker: makers differ across all types they made", 35.0),
+    ]
+    assert rows["PriceEffects"] == [("grade: new old stock, against used, good", 49.2)]
+    assert rows["MakerEffects"] == [
+        ("maker: Tivenshaw, against the average maker", 22.1),
+        ("maker: Dravelko, against the average maker", -25.9),
+    ]
+
+
 def test_about_carries_the_cautions(built):
     """Lethal voltages, rating systems, no appraisal, no Excel in testing, and that the shop is invented."""
     sheet = openpyxl.load_workbook(built[1])["About"]
