@@ -1,0 +1,121 @@
+"""Factorisation of the block-arrow system of a mixed model, block by block.
+
+Each block (all coefficients of one type, say) is eliminated by a small dense Cholesky factor; what is left of the
+border (its Schur complement, with X and y as last columns) gets one dense factor.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.linalg import lapack
+
+from pricing.price_model.cross_products import CrossProducts, Layout
+
+# A pivot this small relative to the largest means a column that the data and the priors leave undetermined.
+SMALL_PIVOT = 1e-13
+
+
+@dataclass(frozen=True)
+class Factor:
+    """Solution and factors of the joint system at one theta, in spherical coordinates (u = b / theta).
+
+    `blocks[j]` is (inverse Cholesky factor of block j, that times its cross-products, border columns touched);
+    `border_inverse` is the inverse of the border's Schur complement, random columns then fixed effects.
+    """
+
+    layout: Layout
+    log_determinant: float
+    penalised_rss: float
+    random: np.ndarray
+    fixed: np.ndarray
+    inverse_trace: np.ndarray
+    sum_of_squares: np.ndarray
+    border_inverse: np.ndarray
+    border_solution: np.ndarray
+    blocks: list[tuple[np.ndarray, np.ndarray, np.ndarray]]
+
+    @property
+    def fixed_inverse(self) -> np.ndarray:
+        """Fixed effects' part of the joint inverse: their covariance in units of s2."""
+        n_border = self.layout.n_border
+        return self.border_inverse[n_border:, n_border:]
+
+
+def factorise(products: CrossProducts, theta: np.ndarray, with_inverse: bool = True) -> Factor:
+    """Factor the joint system at `theta` (a value a term)."""
+    layout = products.layout
+    n_border, n_fixed = layout.n_border, layout.n_fixed
+    scale_border = np.concatenate([theta[layout.border_term] if n_border else np.zeros(0), np.ones(n_fixed + 1)])
+    scale_block = theta[layout.block_term] if layout.n_block_columns else np.zeros(0)
+
+    schur = products.border * scale_border[:, None] * scale_border
+    at = np.arange(n_border)
+    schur[at, at] += 1.0
+    log_determinant, start, factors = 0.0, 0, []
+    for gram, cross, touched in products.blocks:
+        stop = start + len(gram)
+        scale = scale_block[start:stop]
+        a = gram * scale[:, None] * scale
+        a.ravel()[:: len(a) + 1] += 1.0
+        lower, info = lapack.dpotrf(a, lower=1, clean=1)
+        if info:
+            raise np.linalg.LinAlgError(f"block of columns {start} to {stop} is not positive definite")
+        inverse_lower, _ = lapack.dtrtri(lower, lower=1)
+        reduced = inverse_lower @ (cross * scale[:, None] * scale_border[touched])
+        schur[np.ix_(touched, touched)] -= reduced.T @ reduced
+        log_determinant += 2.0 * np.log(lower.ravel()[:: len(a) + 1]).sum()
+        factors.append((inverse_lower, reduced, touched))
+        start = stop
+
+    system, right = schur[:-1, :-1], schur[:-1, -1]
+    lower, border_log_determinant = _cholesky(system)
+    log_determinant += border_log_determinant
+    half = lapack.dtrtrs(lower, right, lower=1)[0]
+    penalised_rss = max(float(schur[-1, -1] - half @ half), 0.0)
+    solution = lapack.dtrtrs(lower, half, lower=1, trans=1)[0]
+    border_inverse = _inverse(lower) if with_inverse else np.zeros((0, 0))
+
+    block_solution = np.empty(layout.n_block_columns)
+    block_diagonal = np.empty(layout.n_block_columns)
+    start = 0
+    for inverse_lower, reduced, touched in factors:
+        stop = start + len(inverse_lower)
+        near = touched[:-1]
+        block_solution[start:stop] = inverse_lower.T @ (reduced[:, -1] - reduced[:, :-1] @ solution[near])
+        if with_inverse:
+            gain = inverse_lower.T @ reduced[:, :-1]
+            block_diagonal[start:stop] = (inverse_lower**2).sum(0) + (
+                (gain @ border_inverse[np.ix_(near, near)]) * gain
+            ).sum(1)
+        start = stop
+
+    random = np.concatenate([block_solution, solution[:n_border]])
+    term = np.concatenate([layout.block_term, layout.border_term]) if layout.n_terms else np.zeros(0, int)
+    diagonal = np.concatenate([block_diagonal, np.diag(border_inverse)[:n_border]]) if with_inverse else random * 0
+    return Factor(
+        layout, log_determinant, penalised_rss, random, solution[n_border:],
+        np.bincount(term, diagonal, minlength=layout.n_terms),
+        np.bincount(term, random**2, minlength=layout.n_terms),
+        border_inverse, solution, factors,
+    )
+
+
+def _cholesky(matrix: np.ndarray) -> tuple[np.ndarray, float]:
+    """(lower factor, log determinant) of a positive definite matrix."""
+    if len(matrix) == 0:
+        return np.zeros((0, 0)), 0.0
+    lower, info = lapack.dpotrf(matrix, lower=1, clean=1)
+    diagonal = np.diag(lower)
+    if info or diagonal.min() < SMALL_PIVOT * diagonal.max():
+        raise np.linalg.LinAlgError("the border system is not positive definite: a fixed column is redundant")
+    return lower, float(2.0 * np.log(diagonal).sum())
+
+
+def _inverse(lower: np.ndarray) -> np.ndarray:
+    """Inverse of L L' from its lower factor, both triangles filled."""
+    if len(lower) == 0:
+        return np.zeros((0, 0))
+    inverse, _ = lapack.dpotri(lower, lower=1)
+    return np.tril(inverse) + np.tril(inverse, -1).T

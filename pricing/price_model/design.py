@@ -1,0 +1,249 @@
+"""The price model's design: which effects a log price is made of, and where each item stands in them.
+
+log price per tube = fixed effects (grade steps, reading, set size, matched, quantity, season)
+                   + random effects (TERMS) + noise.
+
+Prior standard deviations are in log units. They are choices made before looking at a shop, of the size found in
+simulated and open data; the shop's own sales move them (see `fit`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from pricing.price_model.cross_products import FixedPrior, RandomTerm
+from pricing.shop_tables import GRADE_ORDER
+
+NONE = -1
+UNKNOWN = "unknown"
+MONTHS_A_YEAR = 12
+NOISE_SD = 0.18
+
+# Where a grade stands for the type's own slope of grade: best first, the others outside the order stand at 0.
+GRADE_SCORE = dict(zip(GRADE_ORDER, (1.0, 0.6, 0.0, -0.4, -1.0)))
+
+
+@dataclass(frozen=True)
+class Term:
+    """A random effect: a level is one combination of `columns`; rows whose last column is in `absent` have none.
+
+    A walk has steps of `step_months`, standing at zero at the model's date; `scored` multiplies by the grade's score.
+    """
+
+    name: str
+    columns: tuple[str, ...]
+    prior_sd: float
+    absent: tuple[str, ...] = ()
+    step_months: int = 0
+    scored: bool = False
+
+
+TERMS = (
+    Term("family", ("family",), 0.45),
+    Term("type", ("canonical_type",), 0.72),
+    Term("printed designation", ("canonical_type", "other_designation"), 0.06, absent=("",)),
+    Term("maker", ("maker",), 0.32),
+    Term("printed brand", ("brand",), 0.06, absent=(UNKNOWN,)),
+    Term("era", ("era",), 0.10),
+    Term("maker and era", ("maker", "era"), 0.18),
+    Term("type and maker", ("canonical_type", "maker"), 0.22),
+    Term("type, maker and era", ("canonical_type", "maker", "era"), 0.14),
+    Term("variant", ("canonical_type", "variant"), 0.06, absent=(UNKNOWN,)),
+    Term("variant of maker", ("canonical_type", "maker", "variant"), 0.12, absent=(UNKNOWN,)),
+    Term("grade in family", ("family", "grade"), 0.06),
+    Term("grade in type", ("canonical_type",), 0.06, scored=True),
+    Term("set in family", ("family", "set_kind"), 0.05, absent=("single",)),
+    Term("channel", ("channel",), 0.12),
+    Term("market", ("everything",), 0.05, step_months=1),
+    Term("market of family", ("family",), 0.03, step_months=12),
+    Term("market of type", ("canonical_type",), 0.06, step_months=6),
+)
+
+# Fixed effects: column, prior mean and prior sd. Grade and reading steps run from worse to better, so that both are
+# at least zero (held in `order`). Reading pieces cover 40-60, 60-75, 75-90 and 90-100 per cent of nominal: flat above.
+READING_KNOTS = (40.0, 60.0, 75.0, 90.0, 100.0)
+GRADE_STEPS = tuple(f"grade: {better} over {worse}" for better, worse in zip(GRADE_ORDER[:-1], GRADE_ORDER[1:]))
+READING_STEPS = tuple(
+    f"reading: {low:.0f} to {high:.0f} %" for low, high in zip(READING_KNOTS[:-1], READING_KNOTS[1:])
+)
+FIXED = (
+    ("level", 0.0, np.inf),
+    *((name, 0.15, 0.30) for name in GRADE_STEPS),
+    ("grade: pulled or untested", -0.25, 0.40),
+    ("grade: for parts", -1.20, 0.60),
+    ("grade: unknown", -0.10, 0.30),
+    *((name, 0.06, 0.15) for name in READING_STEPS),
+    ("reading: not stated", -0.05, 0.20),
+    ("set: pair", 0.05, 0.20),
+    ("set: quad", 0.10, 0.25),
+    ("set: other", 0.0, 0.30),
+    ("matched", 0.05, 0.15),
+    ("quantity (log)", -0.05, 0.15),
+    ("season: sine", 0.0, 0.05),
+    ("season: cosine", 0.0, 0.05),
+)
+FIXED_NAMES = tuple(name for name, _, _ in FIXED)
+
+
+def fixed_prior() -> FixedPrior:
+    """Prior on the fixed effects relative to a noise of NOISE_SD; the level has a flat one."""
+    mean = np.array([mean for _, mean, _ in FIXED])
+    sd = np.array([sd for _, _, sd in FIXED])
+    return FixedPrior(mean, (NOISE_SD / sd) ** 2)
+
+
+def prior_theta() -> np.ndarray:
+    """Prior standard deviations of TERMS relative to the noise."""
+    return np.array([term.prior_sd for term in TERMS]) / NOISE_SD
+
+
+def set_kind(set_size: pd.Series) -> np.ndarray:
+    """'single', 'pair', 'quad' or 'other' by set size."""
+    size = set_size.to_numpy()
+    return np.select([size == 1, size == 2, size == 4], ["single", "pair", "quad"], "other")
+
+
+def months_since(dates: pd.Series | pd.DatetimeIndex, first: pd.Timestamp) -> np.ndarray:
+    """Whole months from the month of `first`."""
+    dates = pd.DatetimeIndex(dates)
+    return (dates.year.to_numpy() - first.year) * MONTHS_A_YEAR + dates.month.to_numpy() - first.month
+
+
+def fixed_columns(items: pd.DataFrame) -> np.ndarray:
+    """n by len(FIXED) matrix for clean items (columns of `with_defaults`)."""
+    grade = items["grade"].to_numpy()
+    rank = {name: position for position, name in enumerate(GRADE_ORDER)}
+    place = np.array([rank.get(name, rank["used, good"]) for name in grade])
+    reading = items["reading_pct"].to_numpy(float)
+    known = np.isfinite(reading)
+    kind = set_kind(items["set_size"])
+    angle = 2 * np.pi * (pd.DatetimeIndex(items["sold_on"]).month.to_numpy() - 0.5) / MONTHS_A_YEAR
+    # Steps count from 'used, good', as the level of an ordinary piece; a better grade has more of them.
+    base = rank["used, good"]
+    columns = [np.ones(len(items))]
+    for step in range(len(GRADE_STEPS)):
+        columns.append((place <= step).astype(float) - float(base <= step))
+    columns += [(grade == name).astype(float) for name in ("pulled or untested", "for parts", UNKNOWN)]
+    for low, high in zip(READING_KNOTS[:-1], READING_KNOTS[1:]):
+        columns.append(np.where(known, np.clip((np.nan_to_num(reading, nan=100.0) - low) / (high - low), 0, 1) - 1, 0))
+    columns.append((~known).astype(float))
+    columns += [(kind == name).astype(float) for name in ("pair", "quad", "other")]
+    columns.append((items["matched"].to_numpy(bool) & (kind != "single")).astype(float))
+    columns.append(np.log(items["qty"].to_numpy(float)))
+    columns += [np.sin(angle), np.cos(angle)]
+    return np.column_stack(columns)
+
+
+def walk_basis(n_months: int, step_months: int) -> np.ndarray:
+    """n_months by steps: how much of each step back from the last month lies between a month and the last one.
+
+    Columns are scaled so that a coefficient of variance s2 a step is a random walk of variance s2 a year.
+    """
+    steps = max(int(np.ceil((n_months - 1) / step_months)), 0)
+    back = (n_months - 1) - np.arange(n_months)[:, None]
+    share = np.clip((back - step_months * np.arange(steps)[None, :]) / step_months, 0.0, 1.0)
+    return share * np.sqrt(step_months / MONTHS_A_YEAR)
+
+
+def with_keys(items: pd.DataFrame) -> pd.DataFrame:
+    """Clean items with the extra columns that TERMS name."""
+    out = items.copy(deep=False)
+    out["set_kind"] = set_kind(items["set_size"])
+    out["other_designation"] = np.where(items["designation"] == items["canonical_type"], "", items["designation"])
+    out["everything"] = ""
+    return out
+
+
+@dataclass(frozen=True)
+class Design:
+    """Levels met at the fit. `levels[term]` is the index of its combinations; months count from `first_month`."""
+
+    levels: dict[str, pd.Index]
+    first_month: pd.Timestamp
+    last_month: pd.Timestamp
+    owners: dict[str, np.ndarray]
+
+    @classmethod
+    def of(cls, sales: pd.DataFrame, as_of: pd.Timestamp) -> Design:
+        """Design for clean sales, with its walks anchored at the month of `as_of`."""
+        keyed = with_keys(sales)
+        levels = {term.name: pd.Index(np.unique(_keys(keyed, term)[_has_level(keyed, term)])) for term in TERMS}
+        types = levels["type"]
+        owners = {
+            term.name: types.get_indexer([key.split(SEPARATOR)[0] for key in levels[term.name]])
+            for term in TERMS if term.columns[0] == "canonical_type"
+        }
+        return cls(levels, sales["sold_on"].min(), as_of, owners)
+
+    @property
+    def n_months(self) -> int:
+        """Months from the first sale to the model's date, both included."""
+        return int(months_since(pd.DatetimeIndex([self.last_month]), self.first_month)[0]) + 1
+
+    def step_months(self, term: Term) -> int:
+        """Step of a walk: long histories take longer ones, so that a type keeps a dozen steps at most."""
+        longest = self.n_months / 14
+        return int(max(term.step_months, 1 if term.step_months == 1 else np.ceil(longest)))
+
+    def basis(self, term: Term) -> np.ndarray | None:
+        """Points by coefficients of a walk or of the grade's score, None for plain levels."""
+        if term.step_months:
+            return walk_basis(self.n_months, self.step_months(term))
+        if term.scored:
+            return np.array([[score] for score in (*GRADE_SCORE.values(), 0.0)])
+        return None
+
+    def terms(self, items: pd.DataFrame) -> list[RandomTerm]:
+        """The random terms of clean items; a level the fit never met has code -1."""
+        keyed = with_keys(items)
+        out = []
+        for term in TERMS:
+            codes = self.levels[term.name].get_indexer(_keys(keyed, term))
+            codes = np.where(_has_level(keyed, term), codes, NONE)
+            points = None
+            if term.step_months:
+                points = np.clip(months_since(items["sold_on"], self.first_month), 0, self.n_months - 1)
+            elif term.scored:
+                at = {grade: place for place, grade in enumerate(GRADE_SCORE)}
+                points = np.array([at.get(grade, len(at)) for grade in items["grade"]])
+            out.append(RandomTerm(term.name, codes, len(self.levels[term.name]), points, self.basis(term)))
+        return out
+
+    def missing(self, items: pd.DataFrame, terms: list[RandomTerm]) -> np.ndarray:
+        """n by terms: the prior variance factor that an item carries for a level never met (0 where met or absent)."""
+        keyed = with_keys(items)
+        ahead = np.maximum(months_since(items["sold_on"], self.first_month) - (self.n_months - 1), 0)
+        behind = np.maximum((self.n_months - 1) - months_since(items["sold_on"], self.first_month), 0)
+        out = np.zeros((len(items), len(TERMS)))
+        for number, (term, random) in enumerate(zip(TERMS, terms)):
+            unmet = (random.codes < 0) & _has_level(keyed, term)
+            if term.step_months:
+                # A walk goes on from the model's date; one never begun has gone all the way between.
+                out[:, number] = np.where(unmet, ahead + behind, ahead) / MONTHS_A_YEAR
+            elif term.scored:
+                out[:, number] = unmet * random.basis[random.points, 0] ** 2
+            else:
+                out[:, number] = unmet
+        return out
+
+
+SEPARATOR = "\x1f"
+
+
+def _keys(keyed: pd.DataFrame, term: Term) -> np.ndarray:
+    """One text a row naming the level of `term`."""
+    first, *rest = term.columns
+    key = keyed[first].astype(str).to_numpy(object)
+    for column in rest:
+        key = key + SEPARATOR + keyed[column].astype(str).to_numpy(object)
+    return key
+
+
+def _has_level(keyed: pd.DataFrame, term: Term) -> np.ndarray:
+    """Rows that take part in `term`."""
+    if not term.absent:
+        return np.ones(len(keyed), bool)
+    return ~keyed[term.columns[-1]].isin(term.absent).to_numpy()
