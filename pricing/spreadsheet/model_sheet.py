@@ -19,7 +19,7 @@ _WIDE = 66
 _SPREAD = (
     ResultColumn("source", "where prices differ", "words", _WIDE),
     ResultColumn(
-        "sd_pct", "typical difference", "percent", 11, "One standard deviation, as a percentage of the price."
+        "sd_pct", "typically by", "percent", 11, "One standard deviation, as a percentage of the price."
     ),
 )
 _EFFECTS = (
@@ -118,7 +118,7 @@ def _section(
 ) -> int:
     put_text(sheet.cell(row, 1), title)
     sheet.cell(row, 1).font = style.SECTION
-    last = write_table(sheet, frame, columns, name=name, top=row + 1)
+    last = write_table(sheet, frame, columns, name=name, top=row + 1, filters=False)
     if frame.empty:
         put_text(sheet.cell(row + 2, 1), "none")
     fit_heights(sheet, frame, columns, row + 1)
@@ -130,7 +130,9 @@ def _market(sheet: Worksheet, index: pd.DataFrame, top: int) -> int:
     for column in (1, _INDEX_COLUMN):
         put_text(sheet.cell(top, column), "Course of the market, newest month = 100")
         sheet.cell(top, column).font = style.SECTION
-    last = write_table(sheet, index, _INDEX, name="MarketIndex", top=top + 1, left=_INDEX_COLUMN)
+    last = write_table(
+        sheet, index, _INDEX, name="MarketIndex", top=top + 1, left=_INDEX_COLUMN, filters=False
+    )
     sheet.column_dimensions["F"].width = 3
     if len(index) < 2:
         return top + 1

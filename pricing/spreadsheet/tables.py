@@ -15,7 +15,7 @@ from openpyxl.comments import Comment
 from openpyxl.styles import NamedStyle
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
-from openpyxl.worksheet.table import Table, TableStyleInfo
+from openpyxl.worksheet.table import Table, TableColumn, TableStyleInfo
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pricing.spreadsheet import style
@@ -115,7 +115,7 @@ def write_table(
     name: str,
     top: int = 1,
     left: int = 1,
-    widths: bool = True,
+    filters: bool = True,
 ) -> int:
     """Write `frame` with its headings at row `top` as the named table `name`; the last row written.
 
@@ -130,19 +130,26 @@ def write_table(
         values = frame[column.source].tolist() if column.source in frame else [None] * len(frame)
         for row, value in enumerate(values or [None], start=top + 1):
             put(sheet, row, left + offset, value, style_name)
-        if widths:
-            sheet.column_dimensions[get_column_letter(left + offset)].width = column.width
-    sheet.row_dimensions[top].height = style.HEADING_HEIGHT
+        sheet.column_dimensions[get_column_letter(left + offset)].width = column.width
+    if filters:
+        sheet.row_dimensions[top].height = style.HEADING_HEIGHT
     last = top + max(len(frame), 1)
-    add_table(sheet, name, top, left, last, left + len(columns) - 1)
+    add_table(sheet, name, top, left, last, left + len(columns) - 1, filters=filters)
     return last
 
 
-def add_table(sheet: Worksheet, name: str, top: int, left: int, bottom: int, right: int) -> None:
-    """Name the block as a table with filter arrows and no colours but ours."""
+def add_table(
+    sheet: Worksheet, name: str, top: int, left: int, bottom: int, right: int, *, filters: bool = True
+) -> None:
+    """Name the block as a table with no colours but ours; `filters` puts an arrow on every heading."""
     ref = f"{get_column_letter(left)}{top}:{get_column_letter(right)}{bottom}"
     table = Table(displayName=name, ref=ref)
     table.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=False)
+    if not filters:  # columns given here, as openpyxl adds the arrows along with columns of its own
+        headings = [sheet.cell(top, column).value for column in range(left, right + 1)]
+        table.tableColumns = [
+            TableColumn(id=place, name=text) for place, text in enumerate(headings, start=1)
+        ]
     sheet.add_table(table)
 
 
