@@ -30,6 +30,9 @@ class NothingToPrice(Exception):
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; its exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a console without Cyrillic shows "?" instead of stopping
+            stream.reconfigure(errors="replace")
     call = _parser().parse_args(arguments)
     from pricing.shop_tables import ShopFileError
 
@@ -319,7 +322,7 @@ def _write_csv(path: Path, table: Any, overwrite: bool) -> int:
     if path.exists() and not overwrite:
         raise FileExistsError(17, "exists", str(path))
     safe = table.apply(lambda column: column.map(guard))
-    safe.to_csv(path, index=False, encoding="utf-8-sig")
+    safe.to_csv(path, index=False, encoding="utf-8-sig", float_format="%.2f")
     return guarded
 
 
