@@ -8,7 +8,6 @@ _HOMES = {
     "load_register": "pricing.register",
     "fit_price_model": "pricing.price_model",
     "load_price_model": "pricing.price_model",
-    "backtest": "pricing.price_model",
     "plan_list_prices": "pricing.decisions.list_price",
     "build_workbook": "pricing.spreadsheet",
     "refresh_workbook": "pricing.spreadsheet",

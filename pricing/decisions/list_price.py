@@ -79,10 +79,10 @@ class Evidence:
 
     @property
     def words(self) -> str:
-        """For example: similar pieces sell around 26.00 (20.00-34.00, 14 sales, last 2 months ago)."""
-        behind = ", ".join(filter(None, (_count(self.n_sales), self.last_sale)))
+        """For example: similar pieces sell around 26.00 (20.00-34.00; 14 sales of the type, last 2 months ago)."""
+        behind = ", ".join(filter(None, (_count(self.type_sales), self.last_sale)))
         fair, low, high = map(_amount, (self.fair, self.low, self.high))
-        return f"similar pieces sell around {fair} ({low}-{high}, {behind})"
+        return f"similar pieces sell around {fair} ({low}-{high}; {behind})"
 
 
 def decide_list_price(
@@ -204,12 +204,9 @@ def _known(value: Any) -> bool:
     return value is not None and value == value
 
 
-def _count(n_sales: float) -> str:
-    """Effective sales in words: "14 sales", "1 sale", "under 1 sale"."""
-    if n_sales < 0.5:
-        return "under 1 sale"
-    n = round(n_sales)
-    return f"{n:,} sale" if n == 1 else f"{n:,} sales"
+def _count(type_sales: int) -> str:
+    """For example "14 sales of the type"."""
+    return f"{type_sales:,} {'sale' if type_sales == 1 else 'sales'} of the type"
 
 
 def age_in_words(then: Any, now: Any) -> str:
@@ -241,7 +238,7 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
 
     policy = policy_of(shop)
     left = sets_on_hand(stock, shop.sales)
-    estimate = model.estimate(stock.assign(qty=1)) if len(stock) else pd.DataFrame(columns=list(_ESTIMATED))
+    estimate = model.estimate(stock) if len(stock) else pd.DataFrame(columns=list(_ESTIMATED))
     by_type = shop.sales.groupby("canonical_type")["sold_on"]
     counts, last_sold = by_type.size(), by_type.max()
 

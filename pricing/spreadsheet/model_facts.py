@@ -24,6 +24,7 @@ _MEANINGS = {
     "maker and era": "a maker's good and poor years",
     "type and maker": "a maker's name counts for more in some types",
     "type, maker and era": "the single maker and decade of one type",
+    "variant of maker": "plates, getters and bases of one maker",
     "variant": "plates, getters and bases",
     "grade in family": "grade counts for more in some families",
     "grade in type": "grade counts for more in some types",
@@ -41,6 +42,7 @@ _AGAINST = {
     "matched": "a set not called matched",
     "channel": "the average channel",
     "maker": "the average maker",
+    "era": "the average decade",
 }
 
 

@@ -1,0 +1,133 @@
+"""From a Sales table, as the owner keeps it, to a fitted price model."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pricing.price_model.calibration import Calibration
+from pricing.price_model.facts import SUSPECT_Z
+from pricing.price_model.fit import History, fit_effects
+from pricing.price_model.model import PriceModel
+from pricing.price_model.robust import RobustFit
+from pricing.shop_tables import Settings, clean_sales
+
+# Forward calibration: fit before the first date's share of sales, score up to the second's; then once more.
+SPLITS = ((0.6, 0.8), (0.8, 1.0))
+FEWEST_TO_CALIBRATE = 60
+THIN_HISTORY_SALES = 200
+
+
+def fit_price_model(
+    sales: pd.DataFrame,
+    settings: Settings | None = None,
+    register: Any = None,
+    *,
+    ordered: bool = True,
+    calibrated: bool = True,
+) -> PriceModel:
+    """Fit the price model to any frame with the Sales columns, raw or clean.
+
+    Rows that cannot be used are left out and listed in `.problems`; returned sales are left out unless the settings
+    say otherwise. `ordered` holds better grades and readings at no lower a price; `calibrated` sets the ranges on
+    later sales of the shop's own history. Raises ValueError when no row can be used.
+    """
+    settings = settings or _home_of(sales)
+    clean, problems = clean_sales(sales, register, settings)
+    notes = []
+    usable = np.isfinite(clean["price_home"].to_numpy(float)) & (clean["price_home"].to_numpy(float) > 0)
+    returned = clean["returned_on"].notna().to_numpy() if "returned_on" in clean else np.zeros(len(clean), bool)
+    if not settings.count_returned_sales:
+        usable &= ~returned
+        if returned.any():
+            notes.append(f"{int(returned.sum()):,} returned sales were left out of the fit.")
+    used = clean[usable]
+    if not len(used):
+        raise ValueError(
+            f"none of the {len(sales):,} sales can be used: each needs a readable date, a type and a price above zero "
+            "(see the Problems list for every row)"
+        )
+    used = _one_family_a_type(used.sort_values("sold_on", kind="stable"))
+    as_of = used["sold_on"].max().normalize()
+    history = History.of(used, as_of)
+    fit = fit_effects(history, ordered=ordered)
+    calibration = calibrate(history, fit) if calibrated else Calibration.none()
+    notes += _notes(used)
+    return PriceModel(history, fit, calibration, as_of, settings, register, problems, notes, len(sales))
+
+
+def calibrate(history: History, fit: RobustFit) -> Calibration:
+    """Scores of later sales under fits to earlier ones, at the final fit's variances."""
+    dates = history.sales["sold_on"].to_numpy()
+    scores, variances = [], []
+    if len(dates) < FEWEST_TO_CALIBRATE:
+        return Calibration.none()
+    for start, stop in SPLITS:
+        first, last = dates[int(len(dates) * start)], dates[min(int(len(dates) * stop), len(dates) - 1)]
+        past = history.sales[dates < first]
+        later = history.sales[(dates >= first) & ((dates < last) if stop < 1 else (dates <= last))]
+        if len(past) < FEWEST_TO_CALIBRATE // 2 or not len(later):
+            continue
+        error, relative, s2 = forward_errors(past, later, fit.posterior.theta)
+        score = np.abs(error) / np.sqrt(s2 * (1 + relative))
+        plausible = score < SUSPECT_Z  # a suspected booking error says nothing of the range of honest sales
+        scores.append(score[plausible])
+        variances.append(relative[plausible])
+    if not scores:
+        return Calibration.none()
+    return Calibration(np.concatenate(scores), np.concatenate(variances))
+
+
+def forward_errors(
+    past: pd.DataFrame, later: pd.DataFrame, theta: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, float]:
+    """(log error, relative variance, s2) of later sales priced from past ones at given relative deviations."""
+    from pricing.price_model.design import fixed_columns
+    from pricing.price_model.fit import BLOCK, log_tube_price
+    from pricing.price_model.posterior import Rows
+
+    history = History.of(past, past["sold_on"].max())
+    fit = fit_effects(history, theta=theta, estimate_theta=False, passes=4)
+    terms = history.design.terms(later)
+    rows = Rows.of(fit.posterior.layout, terms, fixed_columns(later), BLOCK)
+    relative = fit.posterior.relative_variance(rows) + history.design.missing(later, terms) @ theta**2
+    return log_tube_price(later) - fit.posterior.mean(rows), relative, fit.posterior.noise_variance
+
+
+def _home_of(sales: pd.DataFrame) -> Settings:
+    """Default settings; where all sales state one currency, that is the shop's."""
+    settings = Settings()
+    stated = sales["currency"].dropna().astype(str).str.strip() if "currency" in sales else pd.Series(dtype=str)
+    stated = stated[stated != ""].unique()
+    return settings.with_currency(stated[0]) if len(stated) == 1 else settings
+
+
+def _one_family_a_type(sales: pd.DataFrame) -> pd.DataFrame:
+    """Each pricing type in the family most of its sales state."""
+    if sales.groupby("canonical_type")["family"].nunique().max() <= 1:
+        return sales
+    usual = sales.groupby("canonical_type")["family"].agg(lambda family: family.mode().iloc[0])
+    return sales.assign(family=sales["canonical_type"].map(usual))
+
+
+def _notes(sales: pd.DataFrame) -> list[str]:
+    notes = []
+    if len(sales) < THIN_HISTORY_SALES:
+        notes.append(
+            f"Only {len(sales):,} sales: most of every price rests on general assumptions and on similar pieces. Treat "
+            "the ranges as the message, not the price."
+        )
+    for column, word in (("canonical_type", "type"), ("maker", "maker"), ("grade", "grade"), ("era", "era"),
+                         ("channel", "channel"), ("set_size", "set size")):
+        if sales[column].nunique() == 1:
+            notes.append(
+                f"All sales have one {word} ({sales[column].iloc[0]}): what another {word} would change is assumed, "
+                "not learnt."
+            )
+    if sales["sold_on"].dt.to_period("M").nunique() == 1:
+        notes.append("All sales lie in one month: nothing was learnt about how prices move.")
+    if sales["reading_pct"].isna().all():
+        notes.append("No sale states a reading: what a reading is worth is assumed, not learnt.")
+    return notes

@@ -1,0 +1,227 @@
+"""The fitted price model: estimates, reasons, and the sales behind them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from pricing.price_model import facts
+from pricing.price_model.build_up import GROUPS, WALKS, contribution, group_level, only
+from pricing.price_model.calibration import Calibration
+from pricing.price_model.design import NONE, TERMS, fixed_columns
+from pricing.price_model.fit import BLOCK, History
+from pricing.price_model.posterior import Rows
+from pricing.price_model.robust import RobustFit
+from pricing.problems import Problem
+from pricing.shop_tables import Settings, clean_items
+
+ESTIMATE_COLUMNS = ("fair_price", "low", "high", "fair_low", "fair_high", "n_sales", "basis", "oldest_sale")
+
+
+@dataclass(frozen=True)
+class PriceModel:
+    """What a shop's sales say a piece sells for.
+
+    The fair price is the price at which a piece of this description typically (median) sells in this shop, through
+    the given channel, at the given date. In a fixed-price shop it is learnt from the owner's own asks that sold.
+    """
+
+    history: History
+    fit: RobustFit
+    calibration: Calibration
+    as_of: pd.Timestamp
+    settings: Settings
+    register: Any = None
+    problems: list[Problem] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    n_rows_given: int = 0
+
+    @property
+    def n_sales(self) -> int:
+        """Sales the fit used."""
+        return len(self.history.y)
+
+    @property
+    def usual_channel(self) -> str:
+        """The channel most sales went through."""
+        return self.history.sales["channel"].mode().iloc[0]
+
+    @cached_property
+    def type_families(self) -> dict[str, str]:
+        """Family of every type sold, as the fit has it."""
+        sales = self.history.sales
+        return dict(zip(sales["canonical_type"], sales["family"]))
+
+    def estimate(self, items: pd.DataFrame, on: Any = None, coverage: float = 0.80) -> pd.DataFrame:
+        """Fair price and ranges of each item, a row an item on the same index, per set in the shop's currency.
+
+        `items` has the descriptive Sales columns, raw or clean; what is missing is unknown, the channel the shop's
+        most used. `on`: a date or one date per item, by default the newest plausible sale's. Columns: fair_price
+        (median), low and high (range that holds one sale with probability `coverage`), fair_low and fair_high (the
+        same for the fair price itself), n_sales (how many plain sales of this very piece would tell as much), basis
+        (words), oldest_sale. Raises ValueError for a coverage outside (0, 1) or an unreadable date.
+        """
+        if not 0 < coverage < 1:
+            raise ValueError(f"coverage is a share between 0 and 1, not {coverage}")
+        clean = self.describe(items, on)
+        if not len(clean):
+            return pd.DataFrame({name: pd.Series(dtype=float) for name in ESTIMATE_COLUMNS}, index=clean.index)
+        rows, unmet = self.rows(clean)
+        posterior = self.fit.posterior
+        s2 = posterior.noise_variance
+        log_fair = posterior.mean(rows) + np.log(clean["set_size"].to_numpy(float))
+        relative = posterior.relative_variance(rows) + unmet
+        sale_sd = np.sqrt(s2 * (1 + relative)) * self.calibration.sale_multiplier(relative, coverage)
+        fair_sd = np.sqrt(s2 * relative) * self.calibration.inflation * stats.norm.ppf((1 + coverage) / 2)
+        basis, oldest = facts.basis_of(self.history.sales, clean)
+        # A range that leaves floating point behind says no more than one that stays inside it.
+        log_fair, sale_sd, fair_sd = (np.clip(v, -50, 50) for v in (log_fair, sale_sd, fair_sd))
+        sale_sd = np.maximum(sale_sd, fair_sd)
+        return pd.DataFrame({
+            "fair_price": np.exp(log_fair),
+            "low": np.exp(log_fair - sale_sd), "high": np.exp(log_fair + sale_sd),
+            "fair_low": np.exp(log_fair - fair_sd), "fair_high": np.exp(log_fair + fair_sd),
+            "n_sales": np.minimum(1 / np.maximum(relative, 1e-9), self.n_sales),
+            "basis": basis, "oldest_sale": oldest,
+        }, index=clean.index)
+
+    def explain(self, item: Any, on: Any = None) -> pd.DataFrame:
+        """The price as a product: factor, level, multiplier, low, high (80 % range of the step), price_after.
+
+        `item`: a mapping, a Series or a one-row frame. The multipliers' product is the fair price exactly; the first
+        is the price of an ordinary piece over the history, in the shop's currency.
+        """
+        clean = self.describe(_one_row(item), on)
+        rows, _ = self.rows(clean)
+        posterior, one = self.fit.posterior, clean.iloc[0]
+        average = self._average_walks(one)
+        z = stats.norm.ppf(0.9) * self.calibration.inflation
+        out, log_price = [], 0.0
+        for group in GROUPS:
+            (log,), (sd,) = contribution(posterior, rows, group)
+            if group.factor == "set":
+                log += np.log(one["set_size"])
+            for walk, factor in zip(WALKS, ("shop", "family", "type")):
+                if group.factor == factor:
+                    log += average[walk]
+            if group.factor == "market today":
+                log -= sum(average.values())
+            log_price += log
+            out.append({
+                "factor": group.factor, "level": group_level(group.factor, one, self.as_of, self.settings.currency),
+                "multiplier": np.exp(log), "low": np.exp(log - z * sd), "high": np.exp(log + z * sd),
+                "price_after": np.exp(log_price),
+            })
+        return pd.DataFrame(out)
+
+    def comparables(self, item: Any, count: int = 8, on: Any = None) -> pd.DataFrame:
+        """The past sales that weigh most in this item's fair price, heaviest first.
+
+        Columns: sheet, row, sold_on, type, maker, era, grade, set_size, price (line, home currency), price_today
+        (per set, moved to the asked date by the fitted market), weight (derivative of the log fair price by the log
+        price of that sale).
+        """
+        clean = self.describe(_one_row(item), on)
+        rows, _ = self.rows(clean)
+        weights = self.sale_weights(rows)[0]
+        top = np.argsort(-np.abs(weights), kind="stable")[:count]
+        sales = self.history.sales.iloc[top]
+        posterior, layout = self.fit.posterior, self.fit.posterior.layout
+        then = posterior.mean(only(layout, self.history.rows.take(top), WALKS))
+        moved, _ = self.rows(sales.assign(sold_on=clean["sold_on"].iloc[0]))
+        now = posterior.mean(only(layout, moved, WALKS))
+        return pd.DataFrame({
+            "sheet": sales["sheet"], "row": sales["row"], "sold_on": sales["sold_on"],
+            "type": sales["designation"], "maker": sales["maker"], "era": sales["era"], "grade": sales["grade"],
+            "set_size": sales["set_size"], "price": sales["price_home"],
+            "price_today": sales["price_home"] / sales["qty"] * np.exp(now - then), "weight": weights[top],
+        }).reset_index(drop=True)
+
+    def sale_weights(self, rows: Rows) -> np.ndarray:
+        """items by sales: weight of each sale's log price in each log fair price (the smoother's own; before the
+        order of grades is enforced)."""
+        posterior, own = self.fit.posterior, self.history.rows
+        shift = posterior.solve(rows)
+        first = posterior.layout.n_block_columns
+        second = first + posterior.layout.n_border
+        influence = own.block @ shift[:first] + own.border @ shift[first:second] + own.fixed @ shift[second:]
+        return (influence * self.fit.weights[:, None]).T
+
+    def summary(self) -> pd.DataFrame:
+        """What the fit found: a row a number, columns part, factor, level, value, low, high, n_sales.
+
+        Parts: "noise" and "component" (standard deviations of the log price; walks over a year), "effect" (added to
+        the log price, with 80 % range).
+        """
+        return facts.summary(self)
+
+    @cached_property
+    def outliers(self) -> pd.DataFrame:
+        """Sales far from what everything else says (|z| > 5 with the sale itself left out): sheet, row, type, price,
+        expected (line prices, home currency), z, story (what may have happened)."""
+        return facts.outliers(self)
+
+    @cached_property
+    def time_index(self) -> pd.DataFrame:
+        """Market index by month, 100 at the model's date: month, index, low, high (80 % range)."""
+        return facts.time_index(self)
+
+    @property
+    def record(self) -> list[str]:
+        """The model's record on later sales it had not seen, in words."""
+        return facts.record(self)
+
+    def save(self, path: Path | str) -> None:
+        """Write the model to one file, without pickle."""
+        from pricing.price_model.storage import save_model
+
+        save_model(self, Path(path))
+
+    def describe(self, items: pd.DataFrame, on: Any = None) -> pd.DataFrame:
+        """Items made clean and complete: every descriptive column, `sold_on` the date asked for, quantity 1."""
+        clean, _ = clean_items(pd.DataFrame(items), self.register, self.settings)
+        dates = self.as_of if on is None else on
+        dates = pd.to_datetime(dates if np.isscalar(dates) or isinstance(dates, pd.Timestamp) else list(dates))
+        family = clean["canonical_type"].map(self.type_families)
+        channel = clean["channel"].where(clean["channel"] != "unknown", self.usual_channel)
+        return clean.assign(
+            family=family.where(family.notna(), clean["family"]), channel=channel, sold_on=dates, qty=1,
+        )
+
+    def rows(self, clean: pd.DataFrame) -> tuple[Rows, np.ndarray]:
+        """(rows of the design, relative variance for what the fit never met) of described items."""
+        design, layout = self.history.design, self.fit.posterior.layout
+        terms = design.terms(clean)
+        unmet = design.missing(clean, terms) @ self.fit.posterior.theta**2
+        return Rows.of(layout, terms, fixed_columns(clean), BLOCK), unmet
+
+    def _average_walks(self, one: pd.Series) -> dict[str, float]:
+        """Mean of each walk over the history's sales it speaks for: everything, the family's, the type's."""
+        posterior, sales = self.fit.posterior, self.history.sales
+        everything = np.ones(self.n_sales, bool)
+        chosen = (everything, (sales["family"] == one["family"]).to_numpy(),
+                  (sales["canonical_type"] == one["canonical_type"]).to_numpy())
+        out = {}
+        for walk, mask in zip(WALKS, chosen):
+            rows = self.history.rows.take(np.flatnonzero(mask))
+            out[walk] = float(posterior.mean(only(posterior.layout, rows, (walk,))).mean()) if mask.any() else 0.0
+        return out
+
+    def met_levels(self, clean: pd.DataFrame) -> pd.DataFrame:
+        """Which random terms each described item takes from the history: items by terms, bool."""
+        terms = self.history.design.terms(clean)
+        return pd.DataFrame({term.name: random.codes != NONE for term, random in zip(TERMS, terms)}, index=clean.index)
+
+
+def _one_row(item: Any) -> pd.DataFrame:
+    """A one-row frame of a mapping, Series or frame. Raises ValueError for a frame of another length."""
+    frame = item if isinstance(item, pd.DataFrame) else pd.DataFrame([dict(item)])
+    if len(frame) != 1:
+        raise ValueError(f"one item is explained at a time; {len(frame)} rows were given")
+    return frame

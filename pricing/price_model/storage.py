@@ -1,0 +1,130 @@
+"""Saving and loading a fitted model: one zip of plain arrays and JSON, no pickle.
+
+What is saved is the history (sales used), the variances, the weights and the coefficients; factors are made again on
+loading, by the same arithmetic on the same numbers.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import zipfile
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from threadpoolctl import threadpool_limits
+
+from pricing.price_model.block_arrow import factorise
+from pricing.price_model.calibration import Calibration
+from pricing.price_model.design import FIXED_NAMES, TERMS, fixed_prior
+from pricing.price_model.fit import NOISE_PRIOR, History
+from pricing.price_model.mixed_model import criterion_of
+from pricing.price_model.model import PriceModel
+from pricing.price_model.posterior import Posterior
+from pricing.price_model.robust import RobustFit
+from pricing.problems import Problem
+from pricing.shop_tables import Settings
+
+FORMAT = "tube shop price model"
+VERSION = 1
+_ARRAYS = ("theta", "weights", "leverage", "residuals", "coefficients", "scores", "relative_variance")
+_COLUMNS = (
+    "sheet", "row", "sold_on", "type", "designation", "canonical_type", "family", "maker", "brand", "era", "variant",
+    "grade", "reading_pct", "set_size", "matched", "qty", "channel", "price_home",
+)
+
+
+def save_model(model: PriceModel, path: Path) -> None:
+    """Write the model; an old file is replaced only once the new one is whole."""
+    fit, calibration = model.fit, model.calibration
+    arrays = {
+        "theta": fit.posterior.theta, "weights": fit.weights, "leverage": fit.leverage, "residuals": fit.residuals,
+        "coefficients": fit.posterior.coefficients, "scores": calibration.scores,
+        "relative_variance": calibration.relative_variance,
+    }
+    sales, kinds = model.history.sales, {}
+    for name in _COLUMNS:
+        values = sales[name]
+        if pd.api.types.is_datetime64_any_dtype(values):
+            kinds[name], arrays[f"sales {name}"] = "date", values.to_numpy("datetime64[ns]").astype("int64")
+        elif pd.api.types.is_numeric_dtype(values):
+            kinds[name], arrays[f"sales {name}"] = str(values.dtype), values.to_numpy()
+        else:
+            kinds[name], arrays[f"sales {name}"] = "text", values.astype(str).to_numpy(dtype=np.str_)
+    about = {
+        "format": FORMAT, "version": VERSION, "as_of": model.as_of.isoformat(), "columns": kinds,
+        "terms": [term.name for term in TERMS], "fixed": list(FIXED_NAMES), "criterion": fit.criterion,
+        "evaluations": fit.evaluations, "passes": fit.passes, "settings": settings_rows(model.settings),
+        "notes": model.notes, "problems": [asdict(problem) for problem in model.problems],
+        "n_rows_given": model.n_rows_given,
+    }
+    part = path.with_name(path.name + ".part")
+    with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as file:
+        file.writestr("about.json", json.dumps(about, default=_plain))
+        for name, array in arrays.items():
+            buffer = io.BytesIO()
+            np.save(buffer, array, allow_pickle=False)
+            file.writestr(f"{name}.npy", buffer.getvalue())
+    os.replace(part, path)
+
+
+def load_model(path: Path | str) -> PriceModel:
+    """The PriceModel saved at `path`. Raises ValueError naming the file and the reason when it cannot be used."""
+    path = Path(path)
+    try:
+        with zipfile.ZipFile(path) as file:
+            about = json.loads(file.read("about.json"))
+            if about.get("format") != FORMAT or about.get("version") != VERSION:
+                raise ValueError(f"it is not a price model of version {VERSION}")
+            if about["terms"] != [term.name for term in TERMS] or about["fixed"] != list(FIXED_NAMES):
+                raise ValueError("it was made by another version of the model: fit it again")
+            names = [*_ARRAYS, *(f"sales {name}" for name in about["columns"])]
+            arrays = {
+                name: np.load(io.BytesIO(file.read(f"{name}.npy")), allow_pickle=False) for name in names
+            }
+        return _rebuild(about, arrays)
+    except FileNotFoundError:
+        raise
+    except (zipfile.BadZipFile, KeyError, ValueError, TypeError, OSError, EOFError) as error:
+        raise ValueError(f"{path} cannot be used as a price model: {error}") from error
+
+
+def _rebuild(about: dict, arrays: dict[str, np.ndarray]) -> PriceModel:
+    columns = {}
+    for name, kind in about["columns"].items():
+        values = arrays[f"sales {name}"]
+        columns[name] = (
+            values.astype("datetime64[ns]") if kind == "date" else values.astype(object) if kind == "text" else values
+        )
+    as_of, theta = pd.Timestamp(about["as_of"]), arrays["theta"]
+    history = History.of(pd.DataFrame(columns), as_of)
+    with threadpool_limits(1):
+        products = history.indicators.cross_products(history.y, arrays["weights"], fixed_prior())
+        factor = factorise(products, theta)
+        _, s2 = criterion_of(factor, products, NOISE_PRIOR)
+    posterior = Posterior.of(history.indicators.layout, factor, theta, s2)
+    if len(arrays["coefficients"]) != len(posterior.coefficients) or len(arrays["residuals"]) != len(history.y):
+        raise ValueError("its parts do not fit one another")
+    fit = RobustFit(
+        replace(posterior, coefficients=arrays["coefficients"]), arrays["weights"], arrays["leverage"],
+        arrays["residuals"], about["criterion"], about["evaluations"], about["passes"],
+    )
+    return PriceModel(
+        history, fit, Calibration(arrays["scores"], arrays["relative_variance"]), as_of,
+        Settings.from_rows(about["settings"]), None, [Problem(**one) for one in about["problems"]], about["notes"],
+        about["n_rows_given"],
+    )
+
+
+def settings_rows(settings: Settings) -> list[dict[str, str]]:
+    """What of the settings an estimate depends on, as Settings rows: the currency (words are read before the fit)."""
+    return [{"key": "currency", "value": settings.currency}]
+
+
+def _plain(value: Any) -> Any:
+    """JSON of numpy scalars."""
+    return value.item() if isinstance(value, np.generic) else str(value)
