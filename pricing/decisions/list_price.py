@@ -1,228 +1,18 @@
-"""What to ask for each piece in stock: list price, floor, action and its reason, by the owner's policy."""
+"""The price plan of the whole stock: what to ask for each piece, by the owner's policy and the shop's own
+sales.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from decimal import ROUND_CEILING, Decimal
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from pricing.decisions.net_proceeds import (
-    CENT,
-    ZERO,
-    SellingTerms,
-    floor_price,
-    money,
-    net_proceeds,
-    price_with_ending,
-)
+from pricing.decisions.net_proceeds import ZERO, SellingTerms
+from pricing.decisions.price_policy import Evidence, PricePolicy, age_in_words, decide_list_price
 from pricing.decisions.shop_habits import sets_on_hand, usual_channel, usual_postage
 
 if TYPE_CHECKING:
     import pandas as pd
-
-ACTIONS = ("raise", "lower", "keep", "look", "list", "sold out")
-
-
-@dataclass(frozen=True)
-class PricePolicy:
-    """The owner's policy from Settings. `keep_within_pct` and the `look_` limits are common practice, no
-    source.
-    """
-
-    terms: SellingTerms
-    endings: Sequence[Any] = ()
-    minimum_margin_pct: Decimal = ZERO
-    lowest_markup: Decimal = ZERO
-    highest_markup: Decimal | None = None
-    largest_raise_pct: Decimal | None = None
-    largest_cut_pct: Decimal | None = None
-    keep_within_pct: float = 10.0
-    look_range_ratio: float = 5.0
-    look_ask_ratio: float = 3.0
-    look_min_sales: float = 1.0
-    carried_by_sales: float = 3.0
-
-
-@dataclass(frozen=True)
-class ListPrice:
-    """Decision for one stock row. `list_price`, `floor` and `margin` are None where nothing can be
-    computed.
-    """
-
-    list_price: Decimal | None
-    floor: Decimal | None
-    margin: Decimal | None
-    margin_pct: float | None
-    action: str
-    reason: str
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """What the model says of one set: fair price, range of one sale, range of the fair price itself, sales
-    behind it.
-
-    `type_sales` counts usable sales of the same pricing type; `last_sale` says in words how old the last
-    one is.
-    """
-
-    fair: float
-    low: float
-    high: float
-    fair_low: float
-    fair_high: float
-    n_sales: float
-    type_sales: int = 1
-    type_known: bool = True
-    last_sale: str = ""
-
-    @property
-    def words(self) -> str:
-        """For example: similar pieces sell around 26.00 (20.00-34.00; 14 sales of the type, last 2 months ago)."""
-        behind = ", ".join(filter(None, (_count(self.type_sales), self.last_sale)))
-        fair, low, high = map(_amount, (self.fair, self.low, self.high))
-        return f"similar pieces sell around {fair} ({low}-{high}; {behind})"
-
-
-def decide_list_price(
-    policy: PricePolicy, evidence: Evidence, *, ask: float | None, cost: float | None, on_hand: int
-) -> ListPrice:
-    """List price, floor, action and its reason for one set.
-
-    The ask is kept while it stands within `keep_within_pct` of the fair price or inside the fair price's
-    own range, and not below the floor: what the sales cannot tell apart is no ground for a change.
-    Otherwise the list price is the ending nearest to the fair price, moved no further from the ask than the
-    largest raise or cut in one go, and never below the floor. "look" means that a person should decide.
-    """
-    ask = money(ask) if _known(ask) and ask > 0 else None
-    cost = Decimal(str(cost)) if _known(cost) and cost >= 0 else None
-    floor = _floor(policy, cost or ZERO)
-    if on_hand <= 0:
-        return ListPrice(None, floor, None, None, "sold out", "none left: kept as history")
-    if not _known(evidence.fair) or evidence.fair <= 0:
-        return ListPrice(None, floor, None, None, "look", "no price could be estimated for this piece")
-    if floor is None:
-        return ListPrice(
-            None, None, None, None, "look", "fees and margin in Settings leave no price that pays"
-        )
-
-    price, limits = _target(policy, evidence, ask, cost, floor)
-    asks = f"asks {_amount(ask)}" if ask is not None else "no ask yet"
-    doubts = _doubts(policy, evidence, ask, cost, floor)
-    if doubts:
-        action, limits = "look", doubts
-    elif ask is None:
-        action = "list"
-    elif price == ask or (ask >= floor and _is_near(policy, evidence, ask)):
-        action, price, limits = "keep", ask, []
-    else:
-        action = "raise" if price > ask else "lower"
-    bill = net_proceeds(price, cost or ZERO, policy.terms)
-    return ListPrice(
-        price,
-        floor,
-        None if cost is None else bill.contribution,
-        None if cost is None else bill.margin_pct,
-        action,
-        "; ".join([asks, evidence.words, *limits]),
-    )
-
-
-def _floor(policy: PricePolicy, cost: Decimal) -> Decimal | None:
-    floor = floor_price(cost, policy.terms, minimum_margin_pct=policy.minimum_margin_pct)
-    return None if floor is None else max(floor, (cost * policy.lowest_markup).quantize(CENT, ROUND_CEILING))
-
-
-def _target(
-    policy: PricePolicy, evidence: Evidence, ask: Decimal | None, cost: Decimal | None, floor: Decimal
-) -> tuple[Decimal, list[str]]:
-    """The list price the policy leads to, and which limits held it, in words."""
-    target, limits = Decimal(str(round(evidence.fair, 6))), []
-    if cost and policy.highest_markup and evidence.n_sales < policy.carried_by_sales:
-        highest = cost * policy.highest_markup
-        if target > highest:
-            target = highest
-            limits.append(f"held to {float(policy.highest_markup):g} times its cost, as few sales carry more")
-    if (
-        ask is not None
-        and policy.largest_raise_pct is not None
-        and target > ask * (1 + policy.largest_raise_pct / 100)
-    ):
-        target = ask * (1 + policy.largest_raise_pct / 100)
-        limits.append(f"raised by {float(policy.largest_raise_pct):g} % at most in one go")
-    if (
-        ask is not None
-        and policy.largest_cut_pct is not None
-        and target < ask * (1 - policy.largest_cut_pct / 100)
-    ):
-        target = ask * (1 - policy.largest_cut_pct / 100)
-        limits.append(f"cut by {float(policy.largest_cut_pct):g} % at most in one go")
-    if target < floor:
-        target, limits = floor, [f"held at its floor of {_amount(floor)}"]
-    return price_with_ending(target, policy.endings, at_least=floor), limits
-
-
-def _is_near(policy: PricePolicy, evidence: Evidence, ask: Decimal) -> bool:
-    band = policy.keep_within_pct / 100
-    low = min(evidence.fair * (1 - band), evidence.fair_low)
-    high = max(evidence.fair * (1 + band), evidence.fair_high)
-    return low <= float(ask) <= high
-
-
-def _doubts(
-    policy: PricePolicy, evidence: Evidence, ask: Decimal | None, cost: Decimal | None, floor: Decimal
-) -> list[str]:
-    """Why a person should decide, in words; empty where nothing is in doubt."""
-    doubts = []
-    if not evidence.type_known and evidence.type_sales < policy.carried_by_sales:
-        doubts.append("the register does not know this type and the shop has hardly sold it")
-    elif evidence.type_sales == 0:
-        doubts.append("no sale of this type is behind the estimate")
-    elif evidence.n_sales < policy.look_min_sales:
-        doubts.append("hardly any sale is behind the estimate")
-    spread = evidence.high / evidence.low
-    if spread > policy.look_range_ratio:
-        doubts.append(f"the range is wide: its high end is {spread:.1f} times its low end")
-    if cost is not None and float(cost) > evidence.fair:
-        doubts.append(f"it cost {_amount(cost)}, more than similar pieces bring")
-    elif float(floor) > evidence.fair * (1 + policy.keep_within_pct / 100):
-        doubts.append(f"its floor of {_amount(floor)} is above what similar pieces bring")
-    if ask is not None:
-        times = float(ask) / evidence.fair
-        if not 1 / policy.look_ask_ratio <= times <= policy.look_ask_ratio:
-            size = f"{max(times, 1 / times):.1f} times {'above' if times > 1 else 'below'}"
-            doubts.append(f"the ask is {size} the estimate: check description, set size and ask")
-    return doubts
-
-
-def _amount(value: Any) -> str:
-    return f"{money(value):,.2f}"
-
-
-def _known(value: Any) -> bool:
-    return value is not None and value == value
-
-
-def _count(type_sales: int) -> str:
-    """For example "14 sales of the type"."""
-    return f"{type_sales:,} {'sale' if type_sales == 1 else 'sales'} of the type"
-
-
-def age_in_words(then: Any, now: Any) -> str:
-    """ "last 2 months ago" for a last sale at `then` seen from `now`; "" when `then` is not a date."""
-    import pandas as pd
-
-    if pd.isna(then):
-        return ""
-    days = max((pd.Timestamp(now) - pd.Timestamp(then)).days, 0)
-    if days < 7:
-        return "last this week"
-    for limit, length, unit in ((60, 7, "week"), (700, 30.44, "month"), (float("inf"), 365.25, "year")):
-        if days < limit:
-            count = round(days / length)
-            return f"last {count} {unit}{'s' if count > 1 else ''} ago"
-    return ""
 
 
 def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame:
@@ -232,7 +22,8 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     policy and whose Sales tell what is left of each sku. Columns: `sku`, `type`, `piece` (the description
     in words), `on_hand` (sets), `cost` and `ask` (a set, the shop's currency), `fair_price`, `low`, `high`,
     `n_sales`, `basis`, `list_price`, `floor`, `margin`, `margin_pct` (of the net price), `difference` (list
-    price less ask, times sets on hand), `action` (one of ACTIONS), `reason`, `row` (of the Stock sheet).
+    price less ask, times sets on hand), `action` (one of ACTIONS), `reason`, `sales_rows` (those that weigh
+    most in the fair price), `row` (of the Stock sheet).
     """
     import pandas as pd
 
@@ -241,10 +32,11 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     estimate = model.estimate(stock) if len(stock) else pd.DataFrame(columns=list(_ESTIMATED))
     by_type = shop.sales.groupby("canonical_type")["sold_on"]
     counts, last_sold = by_type.size(), by_type.max()
+    heaviest = heaviest_sales(model, stock)
 
     rows = []
-    for piece, quote, on_hand in zip(
-        stock.to_dict("records"), estimate.to_dict("records"), left, strict=True
+    for piece, quote, on_hand, behind in zip(
+        stock.to_dict("records"), estimate.to_dict("records"), left, heaviest, strict=True
     ):
         canonical = piece["canonical_type"]
         evidence = Evidence(
@@ -253,7 +45,6 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
             quote["high"],
             quote["fair_low"],
             quote["fair_high"],
-            quote["n_sales"],
             int(counts.get(canonical, 0)),
             bool(piece.get("type_known", True)),
             age_in_words(last_sold.get(canonical), model.as_of),
@@ -277,27 +68,28 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
                 "difference": None if change is None else round(change * on_hand, 2),
                 "action": decision.action,
                 "reason": decision.reason,
+                "sales_rows": ", ".join(map(str, behind)),
                 "row": piece.get("row"),
             }
         )
     plan = pd.DataFrame(rows, index=stock.index, columns=list(PLAN_COLUMNS))
-    numbers = [
-        "cost",
-        "ask",
-        "fair_price",
-        "low",
-        "high",
-        "n_sales",
-        "list_price",
-        "floor",
-        "margin",
-        "margin_pct",
-        "difference",
-    ]
-    return plan.astype({name: float for name in numbers})
+    return plan.astype({name: float for name in _NUMBERS})
 
 
 _ESTIMATED = ("fair_price", "low", "high", "n_sales", "basis")
+_NUMBERS = (
+    "cost",
+    "ask",
+    "fair_price",
+    "low",
+    "high",
+    "n_sales",
+    "list_price",
+    "floor",
+    "margin",
+    "margin_pct",
+    "difference",
+)
 PLAN_COLUMNS = (
     "sku",
     "type",
@@ -313,8 +105,23 @@ PLAN_COLUMNS = (
     "difference",
     "action",
     "reason",
+    "sales_rows",
     "row",
 )
+_AT_ONCE = 200  # pieces whose weights on all sales are held in memory together
+
+
+def heaviest_sales(model: Any, stock: pd.DataFrame, count: int = 5) -> list[list[int]]:
+    """Rows of the Sales sheet that weigh most in each piece's fair price, heaviest first."""
+    import numpy as np
+
+    rows_of_sales = model.history.sales["row"].to_numpy()
+    heaviest: list[list[int]] = []
+    for start in range(0, len(stock), _AT_ONCE):
+        rows, _ = model.rows(model.describe(stock.iloc[start : start + _AT_ONCE]))
+        weights = -np.abs(model.sale_weights(rows))
+        heaviest += [rows_of_sales[np.argsort(one, kind="stable")[:count]].tolist() for one in weights]
+    return heaviest
 
 
 def policy_of(shop: Any) -> PricePolicy:
@@ -376,3 +183,7 @@ def _decimal(value: Any) -> Decimal:
 
 def _float(value: Decimal | None) -> float | None:
     return None if value is None else float(value)
+
+
+def _known(value: Any) -> bool:
+    return value is not None and value == value

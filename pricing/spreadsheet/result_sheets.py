@@ -54,9 +54,9 @@ PRICE_LIST = (
     ResultColumn(
         "n_sales",
         "sales behind",
-        "count",
+        "index",
         8,
-        "How many sales of this very description the estimate weighs as much as.",
+        "As many plain sales of this very piece would tell as much as all the kindred sales together.",
     ),
     ResultColumn("reason", "reason", "words", 56),
     ResultColumn(
@@ -76,6 +76,9 @@ PRICE_LIST = (
     ),
     ResultColumn("margin_pct", "margin %", "percent", 8, "Margin as a share of the list price."),
     ResultColumn("basis", "basis", "words", 30, "What the estimate leans on."),
+    ResultColumn(
+        "sales_rows", "Sales rows that weigh most", "text", 30, "Rows of your Sales sheet, heaviest first."
+    ),
     ResultColumn("row", "Stock row", "count", 7),
 )
 _PRINTED = 13  # the columns up to the reason are printed; costs and margins stay on the screen

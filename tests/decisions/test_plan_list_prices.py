@@ -5,11 +5,11 @@ from types import SimpleNamespace
 
 import pandas as pd
 import pytest
+from spreadsheet.stand_in import StandInModel
 
 from pricing.decisions.list_price import PLAN_COLUMNS, piece_in_words, plan_list_prices, policy_of
 from pricing.decisions.shop_habits import sets_on_hand, usual_channel, usual_postage
 from pricing.shop_tables import Settings, clean_sales, clean_stock
-from spreadsheet.stand_in import StandInModel
 
 SALES = pd.DataFrame(
     [
@@ -43,7 +43,9 @@ def shop_of(sales=SALES, stock=STOCK, **settings):
 
 
 def test_sets_on_hand():
-    """A: 6 less 1 and 3, the returned one comes back: 2. B: 3 pairs less a pair and a single: 3 tubes, one whole pair."""
+    """A: 6 less 1 and 3, the returned one comes back: 2. B: 3 pairs less a pair and a single: 3 tubes, one
+    whole pair.
+    """
     shop = shop_of()
     assert sets_on_hand(shop.stock, shop.sales) == [2, 1, 1]
 
@@ -79,6 +81,16 @@ def test_plan_has_a_row_a_piece_in_stock_order():
     assert plan["action"].tolist() == ["keep", "raise", "list"]
     assert plan["difference"].tolist()[:2] == [0.0, (plan["list_price"] - plan["ask"]).iloc[1] * 1]
     assert pd.isna(plan["difference"].iloc[2]) and pd.isna(plan["margin"].iloc[2])
+
+
+def test_plan_names_the_sales_behind(monkeypatch):
+    """Rows of the Sales sheet that weigh most, the same whether pieces are weighed together or in parts."""
+    shop = shop_of()
+    model = StandInModel(shop.sales)
+    whole = plan_list_prices(model, shop.stock, shop)["sales_rows"].tolist()
+    monkeypatch.setattr("pricing.decisions.list_price._AT_ONCE", 2)
+    assert plan_list_prices(model, shop.stock, shop)["sales_rows"].tolist() == whole
+    assert whole[0] == ", ".join(map(str, shop.sales["row"].head(5)))
 
 
 def test_plan_of_an_empty_stock():

@@ -2,6 +2,8 @@
 price.
 """
 
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 
@@ -15,6 +17,7 @@ class StandInModel:
         self._count = sales["canonical_type"].value_counts()
         self.as_of = sales["sold_on"].max().normalize()
         self.n_sales = len(sales)
+        self.history = SimpleNamespace(sales=sales)
         self.notes = ["A stand-in of medians: for tests only."]
         self.problems = []
         months = pd.date_range(self.as_of - pd.DateOffset(years=5), self.as_of, freq="MS")
@@ -66,6 +69,18 @@ class StandInModel:
             ],
             columns=["part", "factor", "level", "value", "low", "high", "n_sales"],
         )
+
+    def describe(self, items):
+        """The items as they are."""
+        return items
+
+    def rows(self, items):
+        """Codes of the types asked for; nothing unmet."""
+        return items["canonical_type"].to_numpy(), None
+
+    def sale_weights(self, types):
+        """Every sale of the type weighs the same, others nothing."""
+        return (types[:, None] == self.history.sales["canonical_type"].to_numpy()[None, :]).astype(float)
 
     def explain(self, item):
         """One factor."""

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pricing.decisions.list_price import Evidence, PricePolicy, age_in_words, decide_list_price
 from pricing.decisions.net_proceeds import SellingTerms, floor_price, money, net_proceeds, price_with_ending
+from pricing.decisions.price_policy import Evidence, PricePolicy, age_in_words, decide_list_price
 
 # The fee of the worked markdown case: 13.25 % and 0.40, no postage, no tax.
 MARKETPLACE = SellingTerms(fee_pct=D("13.25"), fee_fixed=D("0.40"))
@@ -178,7 +178,6 @@ EVIDENCE = dict(
     high=34.0,
     fair_low=24.0,
     fair_high=28.2,
-    n_sales=14.2,
     type_sales=20,
     last_sale="last 2 months ago",
 )
@@ -221,7 +220,7 @@ def test_actions(ask, action, price):
 def test_reason_in_plain_words():
     """The reason says what it asks, what similar pieces sell for, and what is behind that."""
     assert decide(22).reason == (
-        "asks 22.00; similar pieces sell around 26.00 (20.00-34.00, 14 sales, last 2 months ago)"
+        "asks 22.00; similar pieces sell around 26.00 (20.00-34.00; 20 sales of the type, last 2 months ago)"
     )
 
 
@@ -242,8 +241,8 @@ def test_ask_below_its_floor_is_not_kept():
 
 
 def test_highest_markup_holds_where_few_sales_carry_the_price():
-    """Cost 1.50 x 12 = 18.00 holds with 2 sales behind, not with 14."""
-    assert decide(None, cost=1.5, n_sales=2.0).list_price == D("18.00")
+    """Cost 1.50 x 12 = 18.00 holds with 2 sales of the type, not with 20."""
+    assert decide(None, cost=1.5, type_sales=2).list_price == D("18.00")
     assert decide(None, cost=1.5).list_price == D("26.00")
 
 
@@ -253,7 +252,6 @@ def test_highest_markup_holds_where_few_sales_carry_the_price():
         (dict(high=120.0), "range is wide"),
         (dict(type_known=False, type_sales=1), "does not know this type"),
         (dict(type_sales=0), "no sale of this type"),
-        (dict(n_sales=0.3), "hardly any sale"),
         (dict(cost=30.0), "more than similar pieces bring"),
         (dict(cost=25.0), "its floor of"),
         (dict(fair=float("nan")), "no price could be estimated"),
