@@ -208,7 +208,11 @@ def _quote(call: argparse.Namespace) -> int:
     quote = model.estimate(clean, on=on).iloc[0]
     from pricing.spreadsheet.summary import quote_in_words
 
-    print(quote_in_words(quote, model.explain(clean), model.comparables(clean, 8), shop.settings.currency))
+    print(
+        quote_in_words(
+            quote, model.explain(clean, on), model.comparables(clean, 8, on), shop.settings.currency
+        )
+    )
     return PROBLEMS if problems else DONE
 
 

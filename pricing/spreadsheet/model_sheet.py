@@ -93,7 +93,7 @@ def write_model(book: Workbook, model: Any, shop: Any) -> Worksheet:
 def _opening(facts: ModelFacts, model: Any, shop: Any) -> list[str]:
     used = sales_used(shop)
     lines = [
-        f"{used.sentence} {used.returned_sentence} Prices are for {model.as_of:%Y-%m-%d}.",
+        f"{used.sentence} Prices are for {model.as_of:%Y-%m-%d}.",
         f"Two sales of the very same description differ by about {facts.noise_pct:.0f} % for no reason "
         "the tables hold: no range can be narrower than that.",
     ]

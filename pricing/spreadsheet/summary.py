@@ -159,7 +159,7 @@ def quote_in_words(quote: Any, reasons: pd.DataFrame, comparables: pd.DataFrame,
     ]
     for row in reasons.to_dict("records"):
         lines.append(
-            f"  {row['factor']:<24} {str(row['level']):<34} x {row['multiplier']:8.3f}  "
+            f"  {row['factor']:<24} {str(row['level']):<42} x {row['multiplier']:8.3f}  "
             f"{row['price_after']:10,.2f}"
         )
     if len(comparables):

@@ -82,12 +82,12 @@ class StandInModel:
         """Every sale of the type weighs the same, others nothing."""
         return (types[:, None] == self.history.sales["canonical_type"].to_numpy()[None, :]).astype(float)
 
-    def explain(self, item):
+    def explain(self, item, on=None):
         """One factor."""
         return pd.DataFrame(
             [("type", "EL84", 20.0, 20.0)], columns=["factor", "level", "multiplier", "price_after"]
         )
 
-    def comparables(self, item, n=8):
+    def comparables(self, item, count=8, on=None):
         """None."""
         return pd.DataFrame(columns=["row", "sold_on", "type", "price", "price_today", "weight"])
