@@ -102,6 +102,43 @@ def factorise(products: CrossProducts, theta: np.ndarray, with_inverse: bool = T
     )
 
 
+def average_information(products: CrossProducts, factor: Factor, theta: np.ndarray, s2: float) -> np.ndarray:
+    """Average information of log theta for the criterion, s2 profiled out: terms by terms, positive semi-definite.
+
+    4 b_k' Z_k' P Z_l b_l, the mean of observed and expected information (Gilmour, Thompson & Cullis, "Average
+    Information REML", Biometrics 51, 1995), less what the profiled s2 takes.
+    """
+    layout = products.layout
+    n_border, n_fixed, n_terms = layout.n_border, layout.n_fixed, layout.n_terms
+    scale_border = np.concatenate([theta[layout.border_term], np.ones(n_fixed)])
+    scale_block = theta[layout.block_term]
+    first = layout.n_block_columns
+    near = np.zeros((n_border + n_fixed, n_terms))
+    near[np.arange(n_border), layout.border_term] = factor.random[first:]
+    plain = (products.border[:-1, :-1] * scale_border[:, None] * scale_border) @ near
+    taken = np.zeros_like(plain)
+    own, projected, start = np.zeros((n_terms, n_terms)), np.zeros((n_terms, n_terms)), 0
+    for (gram, cross, touched), (inverse_lower, reduced, _) in zip(products.blocks, factor.blocks):
+        stop = start + len(gram)
+        scale, columns = scale_block[start:stop, None], touched[:-1]
+        mine = np.zeros((len(gram), n_terms))
+        mine[np.arange(len(gram)), layout.block_term[start:stop]] = factor.random[start:stop]
+        joined = cross[:, :-1] * scale * scale_border[columns]
+        product = scale * (gram @ (scale * mine)) + joined @ near[columns]
+        own += mine.T @ product
+        half = inverse_lower @ product
+        projected += half.T @ half
+        plain[columns] += joined.T @ mine
+        taken[columns] += reduced[:, :-1].T @ half
+        start = stop
+    own += near.T @ plain
+    far = plain - taken
+    projected += far.T @ (factor.border_inverse @ far)
+    squares = factor.sum_of_squares
+    degrees = max(products.n - products.n_flat, 1)
+    return 4.0 * ((own - projected) / s2 - np.outer(squares, squares) / (s2 * s2 * degrees))
+
+
 def _cholesky(matrix: np.ndarray) -> tuple[np.ndarray, float]:
     """(lower factor, log determinant) of a positive definite matrix."""
     if len(matrix) == 0:

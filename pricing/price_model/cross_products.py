@@ -65,13 +65,13 @@ class Layout:
     def of(
         cls, terms: list[RandomTerm], block: str | None, n_fixed: int, holders: dict[str, np.ndarray] | None = None
     ) -> Layout:
-        """Layout for these terms. `holders[name][level]`: the block that holds a level, where the caller knows it."""
+        """Layout for these terms. `holders[name][level]`: the block that holds a level; with it, the terms it does not
+        name stay in the border whatever the data show. Without it, terms nested in the block are found by looking."""
         block_term = next((term for term in terms if term.name == block), None)
         owners: dict[str, np.ndarray] = {}
         if block_term is not None:
             for term in terms:
-                owner = (holders or {}).get(term.name)
-                owners[term.name] = _owners(term, block_term) if owner is None else owner
+                owners[term.name] = _owners(term, block_term) if holders is None else holders.get(term.name)
             owners = {name: owner for name, owner in owners.items() if owner is not None}
         n_blocks = block_term.levels if block_term is not None else 0
 

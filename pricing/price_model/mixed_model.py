@@ -27,7 +27,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.optimize import minimize
 
-from pricing.price_model.block_arrow import Factor, factorise
+from pricing.price_model.block_arrow import Factor, average_information, factorise
 from pricing.price_model.cross_products import CrossProducts, Layout, RandomTerm
 
 __all__ = ["LogNormalPrior", "MixedFit", "NoisePrior", "RandomTerm", "fit_mixed_model", "maximise_reml"]
@@ -127,6 +127,52 @@ def maximise_reml(
         options={"ftol": tolerance, "gtol": gradient_tolerance, "maxiter": max_iterations, "maxcor": 20},
     )
     return np.exp(found.x), int(found.nfev), bool(found.success)
+
+
+def newton_reml(
+    products: CrossProducts,
+    start: np.ndarray,
+    *,
+    prior: LogNormalPrior,
+    noise_prior: NoisePrior,
+    tolerance: float = 1e-3,
+    max_iterations: int = 25,
+) -> tuple[np.ndarray, int]:
+    """(theta, evaluations): the same maximum by Newton steps on the average information, for a model with a prior.
+
+    The prior keeps every step's system well conditioned, so that a handful of steps do; stops when a step promises
+    less than `tolerance` of the criterion.
+    """
+    layout = products.layout
+
+    def at(log_theta: np.ndarray) -> tuple[float, float, np.ndarray, Factor]:
+        factor = factorise(products, np.exp(log_theta))
+        value, s2 = criterion_of(factor, products, noise_prior)
+        penalty, slope = prior.penalty(log_theta)
+        gradient = 2.0 * (layout.level_counts - factor.inverse_trace - factor.sum_of_squares / s2) + slope
+        return value + penalty, s2, gradient, factor
+
+    log_theta = np.log(start)
+    value, s2, gradient, factor = at(log_theta)
+    evaluations = 1
+    for _ in range(max_iterations):
+        curvature = average_information(products, factor, np.exp(log_theta), s2)
+        curvature[np.diag_indices(len(curvature))] += 2.0 / prior.spread**2
+        step = -np.linalg.solve(curvature, gradient)
+        step *= min(1.0, 1.5 / np.abs(step).max(initial=1e-12))
+        if -gradient @ step < tolerance:
+            break
+        for _ in range(8):
+            trial = at(log_theta + step)
+            evaluations += 1
+            if trial[0] <= value:
+                break
+            step = step / 3.0
+        else:
+            break
+        log_theta = log_theta + step
+        value, s2, gradient, factor = trial
+    return np.exp(log_theta), evaluations
 
 
 def fit_mixed_model(

@@ -128,10 +128,11 @@ class Posterior:
             shift = self.solve(chosen)
             first, second = self.layout.n_block_columns, self.layout.n_block_columns + self.layout.n_border
             gram = chosen.block @ shift[:first] + chosen.border @ shift[first:second] + chosen.fixed @ shift[second:]
-            gram = (gram + gram.T) / 2 + 1e-9 * np.trace(gram) / len(gram) * np.eye(len(gram))
-            lower = np.linalg.cholesky(gram)
-            multipliers, _ = nnls(lower.T, -np.linalg.solve(lower, start[active] - 2 * ORDER_TOLERANCE),
-                                  maxiter=50 * len(active))
+            values, vectors = np.linalg.eigh((gram + gram.T) / 2)  # constraints may repeat one another
+            kept = values > 1e-10 * values[-1]
+            root = np.sqrt(values[kept])[:, None] * vectors[:, kept].T
+            target = -(vectors[:, kept].T @ (start[active] - 2 * ORDER_TOLERANCE)) / np.sqrt(values[kept])
+            multipliers, _ = nnls(root, target, maxiter=50 * len(active))
             current = replace(self, coefficients=self.coefficients + shift @ multipliers)
         return current
 

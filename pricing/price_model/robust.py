@@ -13,7 +13,7 @@ import numpy as np
 
 from pricing.price_model.block_arrow import factorise
 from pricing.price_model.cross_products import FixedPrior, Indicators
-from pricing.price_model.mixed_model import LogNormalPrior, NoisePrior, criterion_of, maximise_reml
+from pricing.price_model.mixed_model import LogNormalPrior, NoisePrior, criterion_of, newton_reml
 from pricing.price_model.posterior import Posterior, Rows
 
 # Estimating nu along with everything else collapses on short histories: it is held.
@@ -45,7 +45,7 @@ def fit_robust(
     y: np.ndarray,
     *,
     theta: np.ndarray,
-    prior: LogNormalPrior | None,
+    prior: LogNormalPrior,
     noise_prior: NoisePrior,
     fixed_prior: FixedPrior | None,
     passes: int = 6,
@@ -64,10 +64,7 @@ def fit_robust(
         products = indicators.cross_products(y, weights, fixed_prior)
         before = theta
         if estimate_theta:
-            theta, used, _ = maximise_reml(
-                products, theta, prior=prior, noise_prior=noise_prior,
-                tolerance=1e-8 if number > 1 else 1e-7, gradient_tolerance=1e-2, max_iterations=60,
-            )
+            theta, used = newton_reml(products, theta, prior=prior, noise_prior=noise_prior)
             evaluations += used
         factor = factorise(products, theta)
         criterion, s2 = criterion_of(factor, products, noise_prior)
