@@ -135,7 +135,7 @@ def newton_reml(
     *,
     prior: LogNormalPrior,
     noise_prior: NoisePrior,
-    tolerance: float = 1e-3,
+    tolerance: float = 0.02,
     max_iterations: int = 25,
 ) -> tuple[np.ndarray, int]:
     """(theta, evaluations): the same maximum by Newton steps on the average information, for a model with a prior.
