@@ -20,7 +20,7 @@ from pricing.shop_tables import GRADE_ORDER
 NONE = -1
 UNKNOWN = "unknown"
 MONTHS_A_YEAR = 12
-NOISE_SD = 0.18
+NOISE_SD = 0.13
 
 # Where a grade stands for the type's own slope of grade: best first, the others outside the order stand at 0.
 GRADE_SCORE = dict(zip(GRADE_ORDER, (1.0, 0.6, 0.0, -0.4, -1.0)))

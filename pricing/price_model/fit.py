@@ -19,7 +19,7 @@ from pricing.shop_tables import GRADE_ORDER
 
 BLOCK = "type"
 # Spread of the prior on log relative standard deviations, and what the prior on the noise counts for, in sales.
-THETA_SPREAD = 0.5
+THETA_SPREAD = 0.35
 NOISE_PRIOR = NoisePrior(NOISE_SD**2, 4.0)
 SUSPECT_Z = 5.0
 

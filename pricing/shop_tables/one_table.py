@@ -47,6 +47,8 @@ class OneTable:
         }
         self.numeric = {name for position, name in self.headings.unknown.items()
                         if pd.api.types.is_float_dtype(frame.dtypes.iloc[position])}
+        self.pooled = {name: _cells(frame.iloc[:, names.index(name)])
+                       for name in ("designation", "canonical_type") if name in names}
         self.ledger = Ledger(*self._places(frame, names))
         self.out: dict[str, Any] = {}
 
@@ -149,8 +151,12 @@ class OneTable:
             rows.append(one)
         self.out[name] = [one.text for one in rows]
         self.type_rest = [one.rest for one in rows]
-        self.out["designation"] = [one.designation for one in rows]
-        self.out["canonical_type"] = [one.canonical_type for one in rows]
+        # What a clean frame pools under one type stays so where the register has no say.
+        for derived in ("designation", "canonical_type"):
+            stated = self.pooled.get(derived, [None] * self.size)
+            self.out[derived] = [
+                getattr(one, derived) if one.known or not isinstance(given, str) or not given else given
+                for one, given in zip(rows, stated)]
         self.out["family"] = [
             stated if stated and not stated.startswith("other: ") else one.family
             for stated, one in zip(families, rows)]

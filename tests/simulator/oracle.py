@@ -32,7 +32,7 @@ ADDS_NOTHING = {"brand": ("brand", "unknown"), "variant": ("variant", "unknown")
                 "family_set": ("set_size", 1)}
 
 
-def oracle(shop: SimulatedShop, *, future_drift_known: bool = True) -> pd.Series:
+def oracle(shop: SimulatedShop, *, future_drift_known: bool = True, drift_known: bool = True) -> pd.Series:
     """Best linear unbiased prediction of `log_fair_set` of the future items, on their index.
 
     Known to it: which sales are gross errors (left out); every variance, that of a clean sale included;
@@ -44,16 +44,30 @@ def oracle(shop: SimulatedShop, *, future_drift_known: bool = True) -> pd.Series
     Linear: normal variances for the t-distributed noise and cells, so that a robust estimator may come out a
     little better on a well-known cell.
 
+    With `drift_known=False` the drift of each type is predicted as well: a monthly random walk and a straight line of
+    the true variances (hype is a mixture; its mean and variance are known), observed through the sales only. That is the
+    best linear prediction with the true variances and nothing of the paths: what an estimator can hope to come near.
+
     Henderson's mixed model equations (Biometrics 31, 1975, 423-447). What is nested in a type is eliminated
     by a sparse factor, what types share by a dense Schur complement.
     """
     world = shop.components
     clean = (shop.truth["gross_error"] == "").to_numpy()
     sales, truth, items = shop.sales[clean], shop.truth[clean], shop.future_items
-    y = (np.log(sales["price_home"] / (sales["qty"] * sales["set_size"])) - truth["log_time"]).to_numpy()
+    log_time = items["log_time" if future_drift_known else "log_time_foreseen"].to_numpy()
+    taken_off = truth["log_time"].to_numpy()
+    if not drift_known:
+        taken_off, log_time = _market_and_season(sales, shop), _market_and_season(items, shop)
+    y = np.log(sales["price_home"] / (sales["qty"] * sales["set_size"])).to_numpy() - taken_off
     sd = world.sd | {"type": np.sqrt(world.sd["type"] ** 2 - world.sd["family"] ** 2)}
 
     nested, nested_items, nested_precision = _random_effects(NESTED, sales, items, sd, world)
+    nested_precision = sparse.diags(nested_precision)
+    if not drift_known:
+        walks, walks_items, walks_precision = _drift(shop, sales, items)
+        nested = sparse.hstack([nested, walks], format="csr")
+        nested_items = sparse.hstack([nested_items, walks_items], format="csr")
+        nested_precision = sparse.block_diag([nested_precision, walks_precision])
     shared, shared_items, shared_precision = _random_effects(SHARED, sales, items, sd, world)
     fixed, fixed_items = _fixed_effects(sales), _fixed_effects(items)
     used = np.asarray(abs(fixed).sum(axis=0)).ravel() > 0         # a level nobody sold has no coefficient
@@ -62,7 +76,7 @@ def oracle(shop: SimulatedShop, *, future_drift_known: bool = True) -> pd.Series
     precision = np.concatenate([shared_precision, np.full(used.sum(), 1e-8)])
 
     noise_variance = sd["noise"] ** 2
-    factor = splu((nested.T @ nested / noise_variance + sparse.diags(nested_precision)).tocsc(),
+    factor = splu((nested.T @ nested / noise_variance + nested_precision).tocsc(),
                   permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
     cross = (nested.T @ border / noise_variance).toarray()
     eliminated = factor.solve(cross)
@@ -71,7 +85,6 @@ def oracle(shop: SimulatedShop, *, future_drift_known: bool = True) -> pd.Series
     of_border = cho_solve(cho_factor(schur), border_y - eliminated.T @ nested_y)
     of_nested = factor.solve(nested_y) - eliminated @ of_border
 
-    log_time = items["log_time" if future_drift_known else "log_time_foreseen"].to_numpy()
     log_tube = nested_items @ of_nested + border_items @ of_border + log_time
     return pd.Series(log_tube + np.log(items["set_size"].to_numpy()), index=items.index)
 
@@ -94,6 +107,48 @@ def _random_effects(effects, sales, items, sd, world):
         future.append(_indicator(level_items, weight_items, n_levels))
         precision.append(np.full(n_levels, sd[name] ** -2.0))
     return sparse.hstack(past, format="csr"), sparse.hstack(future, format="csr"), np.concatenate(precision)
+
+
+def _years(frame: pd.DataFrame, shop: SimulatedShop) -> np.ndarray:
+    """Years from the first day of the history."""
+    days = round(shop.components.years * 365.25)
+    return ((frame["sold_on"] - shop.as_of).dt.days.to_numpy() + days - 1) / 365.25
+
+
+def _market_and_season(frame: pd.DataFrame, shop: SimulatedShop) -> np.ndarray:
+    """Known part of time: the market, the season, and the mean of all types' hype."""
+    years = _years(frame, shop)
+    mean_hype = (w.HYPED_SHARE if shop.components.hard else 0.0) * w.HYPE_A_YEAR
+    return shop.components.market(years) + w.season(frame["sold_on"].dt.day_of_year.to_numpy()) + mean_hype * years
+
+
+def _drift(shop: SimulatedShop, sales: pd.DataFrame, items: pd.DataFrame):
+    """Monthly walks and straight lines of every type: design of sales, of items, and their precision."""
+    world = shop.components
+    types = pd.Index(world.type_names)
+    months = int(np.ceil(world.years * 12))
+    share = w.HYPED_SHARE if world.hard else 0.0
+    slope_variance = max(w.HYPE_A_YEAR**2 * share * (1 - share), 1e-12)
+
+    def design(frame):
+        code, years = types.get_indexer(frame["canonical_type"]), _years(frame, shop)
+        at = np.clip(years * 12, 0, months)
+        month = np.minimum(np.floor(at).astype(int), months - 1)
+        parts = []
+        for step, weight in ((0, 1 - (at - month)), (1, at - month)):
+            seen = np.flatnonzero(month + step > 0)             # every walk starts at zero
+            column = code[seen] * months + month[seen] + step - 1
+            parts.append(sparse.csr_matrix((weight[seen], (seen, column)), shape=(len(frame), len(types) * months)))
+        line = sparse.csr_matrix((years, (np.arange(len(frame)), code)), shape=(len(frame), len(types)))
+        return sparse.hstack([parts[0] + parts[1], line], format="csr")
+
+    step_precision = 12 / max(world.sd["type_drift"], 1e-6) ** 2
+    diagonal = np.full(months, 2.0)
+    diagonal[-1] = 1.0
+    walk = step_precision * sparse.diags([diagonal, -np.ones(months - 1), -np.ones(months - 1)], [0, 1, -1])
+    precision = sparse.block_diag([sparse.kron(sparse.eye(len(types)), walk),
+                                   sparse.eye(len(types)) / slope_variance])
+    return design(sales), design(items), precision
 
 
 def _levels(columns, sales, items) -> tuple[np.ndarray, np.ndarray]:

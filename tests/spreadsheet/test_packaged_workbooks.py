@@ -10,13 +10,13 @@ FOLDER = Path(__file__).parents[2] / "workbooks"
 
 
 def contents(path):
-    """sheet -> rows of cell values; numbers to nine significant digits, as machines differ in the last
+    """sheet -> rows of cell values; numbers to six significant digits, as machines differ in the last
     ones.
     """
     book = openpyxl.load_workbook(path, read_only=True)
     return {
         sheet.title: [
-            [float(f"{cell:.9g}") if isinstance(cell, float) else cell for cell in row]
+            [float(f"{cell:.6g}") if isinstance(cell, float) else cell for cell in row]
             for row in sheet.iter_rows(values_only=True)
         ]
         for sheet in book
