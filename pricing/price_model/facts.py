@@ -125,7 +125,7 @@ def outliers(model: PriceModel) -> pd.DataFrame:
 
 def story_of(log_error: float, set_size: int) -> str:
     """The booking slip that brings a sale nearest to its expectation, in words that ask."""
-    found, best = "price, type or grade as booked?", 0.6 * abs(log_error)
+    found, best = "price, type or grade as booked?", min(0.5, 0.6 * abs(log_error))
     for words, factors in SLIPS:
         if "one piece" in words and set_size != 1 or "as a set" in words and set_size == 1:
             continue

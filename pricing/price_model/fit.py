@@ -10,10 +10,16 @@ from threadpoolctl import threadpool_limits
 
 from pricing.price_model.cross_products import Indicators, Layout
 from pricing.price_model.design import (
-    FIXED_NAMES, GRADE_STEPS, NOISE_SD, READING_STEPS, TERMS, Design, fixed_columns, fixed_prior, prior_theta,
+    FIXED_NAMES,
+    NOISE_SD,
+    READING_STEPS,
+    Design,
+    fixed_columns,
+    fixed_prior,
+    prior_theta,
 )
 from pricing.price_model.mixed_model import LogNormalPrior, NoisePrior
-from pricing.price_model.posterior import Posterior, Rows
+from pricing.price_model.posterior import Rows
 from pricing.price_model.robust import RobustFit, fit_robust
 from pricing.shop_tables import GRADE_ORDER
 

@@ -172,6 +172,12 @@ class PriceModel:
         """Market index by month, 100 at the model's date: month, index, low, high (80 % range)."""
         return facts.time_index(self)
 
+    def diagnostics(self) -> pd.DataFrame:
+        """How well the model's assumptions hold on its own sales: name, value, p_value, words."""
+        from pricing.price_model.diagnostics import diagnostics
+
+        return diagnostics(self)
+
     @property
     def record(self) -> list[str]:
         """The model's record on later sales it had not seen, in words."""

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from pricing.problems import IGNORED, Problem
-from pricing.shop_tables import columns as spec
 from pricing.shop_tables import column_readers as read
+from pricing.shop_tables import columns as spec
 from pricing.shop_tables.cells import Money, is_blank, read_number
 from pricing.shop_tables.columns import Table
 from pricing.shop_tables.conversion import convert, home_currency

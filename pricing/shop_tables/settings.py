@@ -19,7 +19,6 @@ from pricing.shop_tables.cells import is_blank, tidy
 from pricing.shop_tables.setting_specs import BY_KEY, SPECS, Spec
 
 
-
 class Rate(NamedTuple):
     """Home currency paid for one unit of another, the month it was noted for ("" for a rate without a month).
     """

@@ -20,6 +20,7 @@ from pricing.shop_tables.columns import Column, Table
 from pricing.spreadsheet import style
 from pricing.spreadsheet.tables import add_table, note, put, set_up_page
 
+_WIDEST_TEXT = 28
 # kind of column on the owner's sheets: (style, width)
 _LOOKS = {
     "date": ("date", 11),
@@ -73,7 +74,7 @@ def write_input_sheet(
     """
     sheet = book.create_sheet(title or table.name)
     width = max((len(row) for row in rows), default=0)
-    looks = [_look(table, columns.get(position)) for position in range(width)]
+    looks = [_wide_enough(_look(table, columns.get(position)), rows, position) for position in range(width)]
     for row_number, row in enumerate(rows, start=1):
         if row_number == head_row:
             continue
@@ -94,6 +95,14 @@ def write_input_sheet(
     sheet.print_options.gridLines = True
     sheet.sheet_properties.tabColor = style.SAND
     return sheet
+
+
+def _wide_enough(look: tuple[str, float], rows: Sequence[Sequence[Any]], position: int) -> tuple[str, float]:
+    """The look of a column, as wide as its longest text up to a limit (notes run on to the right)."""
+    kind, width = look
+    longest = max((len(row[position]) for row in rows if position < len(row) and isinstance(row[position], str)),
+                  default=0)
+    return kind, max(width, min(longest + 2, _WIDEST_TEXT))
 
 
 def empty_rows(table: Table, extra: Sequence[str] = ()) -> tuple[list[list[Any]], dict[int, str], int]:

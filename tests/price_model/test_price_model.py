@@ -34,8 +34,8 @@ def test_build_up_multiplies_to_the_fair_price(model, shop):
 
 def test_sale_weights_are_the_derivatives_of_the_fair_price(shop):
     """At fixed variances and weights, raising one past price by 1 % moves a fair price by its weight."""
-    from pricing.price_model.design import fixed_prior
     from pricing.price_model.block_arrow import factorise
+    from pricing.price_model.design import fixed_prior
     from pricing.price_model.posterior import Posterior
 
     model = pricing.fit_price_model(shop.sales, ordered=False, calibrated=False)
@@ -145,3 +145,11 @@ def test_returned_sales_do_not_teach(shop):
     sales.loc[sales.index[:7], "returned_on"] = sales["sold_on"].iloc[:7]
     model = pricing.fit_price_model(sales)
     assert model.n_sales == 293 and "7 returned sales" in " ".join(model.notes)
+
+
+def test_diagnostics_hold_on_a_shop_that_obeys(shop):
+    """On a simulated shop: tails no heavier than assumed, no wave in time, and far less spread than least squares leaves."""
+    checks = pricing.fit_price_model(shop.sales, calibrated=False).diagnostics().set_index("name")["value"]
+    assert 0.08 < checks["share outside the 80 % range"] < 0.24  # thin cells are predicted with room to spare
+    assert checks["Durbin-Watson by date"] == pytest.approx(2.0, abs=0.2)
+    assert checks["spread over that of least squares"] < 1

@@ -7,14 +7,16 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings as hypothesis_settings, strategies as st
+from hypothesis import given
+from hypothesis import settings as hypothesis_settings
+from hypothesis import strategies as st
 from openpyxl.utils.datetime import from_excel
 
 from pricing.shop_tables import (
     ERAS,
     GRADES,
-    Settings,
     TABLES,
+    Settings,
     clean_asks,
     clean_circuits,
     clean_items,

@@ -9,8 +9,7 @@ import pandas as pd
 import pytest
 
 import pricing
-from pricing.shop_tables import Settings, Shop, ShopFileError, check_report, read_shop
-from pricing.shop_tables import reading
+from pricing.shop_tables import Settings, Shop, ShopFileError, check_report, read_shop, reading
 
 TODAY = dt.date(2026, 3, 1)
 HEADINGS = ["sold_on", "type", "grade", "price"]

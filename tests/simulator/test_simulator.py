@@ -5,8 +5,17 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from simulator import (HABITS, RICHNESS, last_sale, median_with_fallback, ols_dummies, oracle, richness,
-                       score, simulate_shop)
+from simulator import (
+    HABITS,
+    RICHNESS,
+    last_sale,
+    median_with_fallback,
+    ols_dummies,
+    oracle,
+    richness,
+    score,
+    simulate_shop,
+)
 from simulator import world as w
 from simulator.shop import GROSS_ERRORS
 
