@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from threadpoolctl import threadpool_limits
 
 from pricing.price_model.calibration import Calibration
 from pricing.price_model.facts import SUSPECT_Z
@@ -92,7 +93,8 @@ def forward_errors(
     fit = fit_effects(history, theta=theta, estimate_theta=False, passes=4)
     terms = history.design.terms(later)
     rows = Rows.of(fit.posterior.layout, terms, fixed_columns(later), BLOCK)
-    relative = fit.posterior.relative_variance(rows) + history.design.missing(later, terms) @ theta**2
+    with threadpool_limits(1):
+        relative = fit.posterior.relative_variance(rows) + history.design.missing(later, terms) @ theta**2
     return log_tube_price(later) - fit.posterior.mean(rows), relative, fit.posterior.noise_variance
 
 

@@ -33,6 +33,7 @@ from pricing.price_model.cross_products import CrossProducts, Layout, RandomTerm
 __all__ = ["LogNormalPrior", "MixedFit", "NoisePrior", "RandomTerm", "fit_mixed_model", "maximise_reml"]
 
 LOG_THETA_BOUNDS = (-9.0, 5.0)
+VANISHING = 1e-3
 
 
 @dataclass(frozen=True)
@@ -225,11 +226,20 @@ def fit_mixed_model(
     layout = Layout.of(terms, block, x.shape[1])
     weights = np.ones(len(y)) if weights is None else np.asarray(weights, float)
     products = layout.cross_products(terms, x, y, weights)
-    theta, evaluations, converged = maximise_reml(
-        products, np.ones(layout.n_terms) if start is None else start, tolerance=1e-12, gradient_tolerance=1e-4
-    )
+    start = np.ones(layout.n_terms) if start is None else start
+    theta, evaluations, converged = maximise_reml(products, start, tolerance=1e-15, gradient_tolerance=1e-7)
+    if np.any(theta < VANISHING):
+        # Near zero the criterion is flat, and a long first step may have landed there: look from nearby as well.
+        other, more, also = maximise_reml(products, 0.2 * start, tolerance=1e-15, gradient_tolerance=1e-7)
+        evaluations += more
+        if _criterion_at(products, other) < _criterion_at(products, theta):
+            theta, converged = other, also
     theta = polish(products, theta)
     factor = factorise(products, theta, with_inverse=True)
     criterion, s2 = criterion_of(factor, products)
     variances = {name: float(s2 * t**2) for name, t in zip(layout.names, theta)}
     return MixedFit(layout, theta, factor, criterion, s2, evaluations, converged, variances)
+
+
+def _criterion_at(products: CrossProducts, theta: np.ndarray) -> float:
+    return criterion_of(factorise(products, theta, with_inverse=False), products)[0]

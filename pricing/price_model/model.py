@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from scipy import stats
+from threadpoolctl import threadpool_limits
 
 from pricing.price_model import facts
 from pricing.price_model.build_up import GROUPS, WALKS, contribution, group_level, only
@@ -76,7 +77,8 @@ class PriceModel:
         posterior = self.fit.posterior
         s2 = posterior.noise_variance
         log_fair = posterior.mean(rows) + np.log(clean["set_size"].to_numpy(float))
-        relative = posterior.relative_variance(rows) + unmet
+        with threadpool_limits(1):
+            relative = posterior.relative_variance(rows) + unmet
         sale_sd = np.sqrt(s2 * (1 + relative)) * self.calibration.sale_multiplier(relative, coverage)
         fair_sd = np.sqrt(s2 * relative) * self.calibration.inflation * stats.norm.ppf((1 + coverage) / 2)
         basis, oldest = facts.basis_of(self.history.sales, clean)
