@@ -49,8 +49,8 @@ def diagnostics(model: PriceModel) -> pd.DataFrame:
     robust_sd = stats.median_abs_deviation
     ratio = robust_sd(model.fit.residuals, scale="normal") / robust_sd(plain.resid, scale="normal")
     return pd.DataFrame([
-        ("Breusch-Pagan", lagrange, p_value, "does the spread of sales about their price move with price, time or set size"),
+        ("Breusch-Pagan", lagrange, p_value, "does the spread about the price move with price, time or set size"),
         ("Durbin-Watson by date", watson, np.nan, "near 2: no wave in time is left over"),
         ("share outside the 80 % range", share, np.nan, "near 0.20: the noise has the tails assumed"),
-        ("spread over that of least squares", ratio, np.nan, "under 1: what shrinkage and drift explain beyond dummies"),
+        ("spread over that of least squares", ratio, np.nan, "under 1: what the model explains beyond dummies"),
     ], columns=["name", "value", "p_value", "words"])

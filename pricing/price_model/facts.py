@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from scipy import stats
+from scipy import sparse, stats
 
 from pricing.price_model.calibration import ENOUGH_AT_ALL
-from pricing.price_model.design import FIXED_NAMES, SEPARATOR, TERMS, months_since
+from pricing.price_model.design import FIXED_NAMES, SEPARATOR, TERMS
 from pricing.price_model.posterior import Rows
 from pricing.shop_tables import GRADE_ORDER
 
@@ -71,8 +71,6 @@ def _fixed_effects(model: PriceModel) -> list[tuple[str, str, Rows, int]]:
 
 def _level_effects(model: PriceModel) -> list[tuple[str, str, Rows, int]]:
     """Every level of the shown random terms, with its number of sales."""
-    from scipy import sparse
-
     layout, design, sales = model.fit.posterior.layout, model.history.design, model.history.sales
     out = []
     for name in SHOWN_TERMS:
@@ -88,8 +86,6 @@ def _level_effects(model: PriceModel) -> list[tuple[str, str, Rows, int]]:
 
 
 def _combination(model: PriceModel, names: list[str], sign: float = 1.0) -> Rows:
-    from scipy import sparse
-
     layout = model.fit.posterior.layout
     fixed = np.zeros((1, layout.n_fixed))
     fixed[0, [FIXED_NAMES.index(name) for name in names]] = sign
@@ -138,8 +134,6 @@ def story_of(log_error: float, set_size: int) -> str:
 
 def time_index(model: PriceModel) -> pd.DataFrame:
     """See PriceModel.time_index."""
-    from scipy import sparse
-
     design, layout = model.history.design, model.fit.posterior.layout
     months = pd.date_range(design.first_month.to_period("M").to_timestamp(), periods=design.n_months, freq="MS")
     place = layout.places[layout.names.index("market")]
@@ -200,8 +194,3 @@ def basis_of(sales: pd.DataFrame, items: pd.DataFrame) -> tuple[list[str], pd.Se
         oldest[hit] = found["min"][hit].to_numpy()
     words[words == ""] = "no sale of this type or its family; from the shop's general level"
     return list(words), oldest
-
-
-def history_span(model: PriceModel) -> int:
-    """Months from the first sale to the model's date."""
-    return int(months_since(pd.DatetimeIndex([model.as_of]), model.history.design.first_month)[0]) + 1

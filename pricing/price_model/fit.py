@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from scipy import sparse
 from threadpoolctl import threadpool_limits
 
 from pricing.price_model.cross_products import Indicators, Layout
@@ -27,7 +28,6 @@ BLOCK = "type"
 # Spread of the prior on log relative standard deviations, and what the prior on the noise counts for, in sales.
 THETA_SPREAD = 0.35
 NOISE_PRIOR = NoisePrior(NOISE_SD**2, 4.0)
-SUSPECT_Z = 5.0
 
 
 @dataclass(frozen=True)
@@ -112,8 +112,6 @@ def order_rows(history: History) -> Rows:
 
 def stack(parts: list[Rows]) -> Rows:
     """Rows one below another."""
-    from scipy import sparse
-
     return Rows(
         sparse.vstack([part.block for part in parts]).tocsr(), sparse.vstack([part.border for part in parts]).tocsr(),
         np.concatenate([part.fixed for part in parts]), np.concatenate([part.block_codes for part in parts]),
@@ -121,8 +119,6 @@ def stack(parts: list[Rows]) -> Rows:
 
 
 def _fixed_only(layout: Layout, fixed: np.ndarray) -> Rows:
-    from scipy import sparse
-
     n = len(fixed)
     return Rows(
         sparse.csr_array((n, layout.n_block_columns)), sparse.csr_array((n, layout.n_border)), fixed, np.full(n, -1)

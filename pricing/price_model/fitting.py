@@ -9,9 +9,11 @@ import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from pricing.price_model.calibration import Calibration
+from pricing.price_model.design import fixed_columns
 from pricing.price_model.facts import SUSPECT_Z
-from pricing.price_model.fit import History, fit_effects
+from pricing.price_model.fit import BLOCK, History, fit_effects, log_tube_price
 from pricing.price_model.model import PriceModel
+from pricing.price_model.posterior import Rows
 from pricing.price_model.robust import RobustFit
 from pricing.shop_tables import Settings, clean_sales
 
@@ -85,10 +87,6 @@ def forward_errors(
     past: pd.DataFrame, later: pd.DataFrame, theta: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, float]:
     """(log error, relative variance, s2) of later sales priced from past ones at given relative deviations."""
-    from pricing.price_model.design import fixed_columns
-    from pricing.price_model.fit import BLOCK, log_tube_price
-    from pricing.price_model.posterior import Rows
-
     history = History.of(past, past["sold_on"].max())
     fit = fit_effects(history, theta=theta, estimate_theta=False, passes=4)
     terms = history.design.terms(later)

@@ -15,7 +15,7 @@ from threadpoolctl import threadpool_limits
 from pricing.price_model import facts
 from pricing.price_model.build_up import GROUPS, WALKS, contribution, group_level, only
 from pricing.price_model.calibration import Calibration
-from pricing.price_model.design import NONE, TERMS, fixed_columns
+from pricing.price_model.design import fixed_columns
 from pricing.price_model.fit import BLOCK, History
 from pricing.price_model.posterior import Rows
 from pricing.price_model.robust import RobustFit
@@ -220,11 +220,6 @@ class PriceModel:
             rows = self.history.rows.take(np.flatnonzero(mask))
             out[walk] = float(posterior.mean(only(posterior.layout, rows, (walk,))).mean()) if mask.any() else 0.0
         return out
-
-    def met_levels(self, clean: pd.DataFrame) -> pd.DataFrame:
-        """Which random terms each described item takes from the history: items by terms, bool."""
-        terms = self.history.design.terms(clean)
-        return pd.DataFrame({term.name: random.codes != NONE for term, random in zip(TERMS, terms)}, index=clean.index)
 
 
 def _one_row(item: Any) -> pd.DataFrame:

@@ -148,7 +148,7 @@ def test_returned_sales_do_not_teach(shop):
 
 
 def test_diagnostics_hold_on_a_shop_that_obeys(shop):
-    """On a simulated shop: tails no heavier than assumed, no wave in time, and far less spread than least squares leaves."""
+    """On a simulated shop: tails no heavier than assumed, no wave in time, less spread than OLS leaves."""
     checks = pricing.fit_price_model(shop.sales, calibrated=False).diagnostics().set_index("name")["value"]
     assert 0.08 < checks["share outside the 80 % range"] < 0.24  # thin cells are predicted with room to spare
     assert checks["Durbin-Watson by date"] == pytest.approx(2.0, abs=0.2)
