@@ -21,6 +21,7 @@ from pricing.spreadsheet import style
 from pricing.spreadsheet.tables import add_table, note, put, set_up_page
 
 _WIDEST_TEXT = 28
+_PAGE_WIDTH = 170  # letters across a landscape page that can still be read
 # kind of column on the owner's sheets: (style, width)
 _LOOKS = {
     "date": ("date", 11),
@@ -91,7 +92,8 @@ def write_input_sheet(
     if headings and _can_be_table(headings) and table.name not in _table_names(book):
         add_table(sheet, table.name, head_row, 1, last, len(headings))
     sheet.freeze_panes = sheet.cell(head_row + 1, 2 if table.name in ("Stock", "Settings") else 1)
-    set_up_page(sheet, title_row=head_row)
+    pages_across = max(1, round(sum(look[1] for look in looks) / _PAGE_WIDTH))
+    set_up_page(sheet, title_row=head_row, pages_across=pages_across)
     sheet.print_options.gridLines = True
     sheet.sheet_properties.tabColor = style.SAND
     return sheet
@@ -135,8 +137,8 @@ def write_lists(book: Workbook, lists: Mapping[str, Sequence[str]]) -> Worksheet
 
 
 def _look(table: Table, name: str | None) -> tuple[str, float]:
-    if name is None:
-        return "plain", 12
+    if name is None:  # on Listening the owner's own columns are scores
+        return ("number", 10) if table.name == "Listening" else ("plain", 12)
     return _LOOKS[table.column(name).kind]
 
 

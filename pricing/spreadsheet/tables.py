@@ -179,11 +179,12 @@ def set_up_page(
     last_column: int | None = None,
     last_row: int | None = None,
     landscape: bool = True,
+    pages_across: int = 1,
 ) -> None:
-    """Print: A4, fit to width, headings on every page, page numbers below."""
+    """Print: A4, fit to so many pages across, headings on every page, page numbers below."""
     sheet.page_setup.orientation = "landscape" if landscape else "portrait"
     sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
-    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = pages_across, 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     if title_row is not None:
         sheet.print_title_rows = f"{title_row}:{title_row}"

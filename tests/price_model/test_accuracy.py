@@ -48,7 +48,11 @@ def test_times_better_than_the_habit(mean_scores, n_sales):
 
 @pytest.mark.parametrize("n_sales", SEEDS)
 def test_within_15_percent_of_the_best_linear_prediction(mean_scores, n_sales):
-    """The judge knows all variances and which rows are booked wrongly; the paths of the drift neither knows."""
+    """The judge knows all variances and which rows are booked wrongly; the paths of the drift neither knows.
+
+    Against a judge who knows the paths as well, see tests/benchmarks/accuracy.py: the model is not within 15 % of it,
+    and neither is this best linear prediction.
+    """
     ours, _, best, _ = mean_scores[n_sales]
     assert ours < 1.15 * best
 
