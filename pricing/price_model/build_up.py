@@ -9,7 +9,7 @@ import pandas as pd
 from scipy import sparse
 
 from pricing.price_model.cross_products import Layout
-from pricing.price_model.design import FIXED_NAMES
+from pricing.price_model.fixed_effects import FIXED_NAMES
 from pricing.price_model.posterior import Posterior, Rows
 
 

@@ -1,6 +1,6 @@
-"""The price model's design: which effects a log price is made of, and where each item stands in them.
+"""The price model's random effects: which there are, and where each item stands in them.
 
-log price per tube = fixed effects (grade steps, reading, set size, matched, quantity, season)
+log price per tube = fixed effects (grade steps, reading, set size, matched, quantity, season: `fixed_effects`)
                    + random effects (TERMS) + noise.
 
 Prior standard deviations are in log units. They are choices made before looking at a shop, of the size found in
@@ -14,13 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pricing.price_model.cross_products import FixedPrior, RandomTerm
+from pricing.price_model.cross_products import RandomTerm
+from pricing.price_model.fixed_effects import MONTHS_A_YEAR, NOISE_SD, set_kind
 from pricing.shop_tables import GRADE_ORDER
 
 NONE = -1
 UNKNOWN = "unknown"
-MONTHS_A_YEAR = 12
-NOISE_SD = 0.13
 
 # Where a grade stands for the type's own slope of grade: best first, the others outside the order stand at 0.
 GRADE_SCORE = dict(zip(GRADE_ORDER, (1.0, 0.6, 0.0, -0.4, -1.0)))
@@ -62,79 +61,16 @@ TERMS = (
     Term("market of type", ("canonical_type",), 0.06, step_months=6),
 )
 
-# Fixed effects: column, prior mean and prior sd. Grade and reading steps run from worse to better, so that both are
-# at least zero (held in `order`). Reading pieces cover 40-60, 60-75, 75-90 and 90-100 per cent of nominal: flat above.
-READING_KNOTS = (40.0, 60.0, 75.0, 90.0, 100.0)
-GRADE_STEPS = tuple(f"grade: {better} over {worse}" for better, worse in zip(GRADE_ORDER[:-1], GRADE_ORDER[1:]))
-READING_STEPS = tuple(
-    f"reading: {low:.0f} to {high:.0f} %" for low, high in zip(READING_KNOTS[:-1], READING_KNOTS[1:])
-)
-FIXED = (
-    ("level", 0.0, np.inf),
-    *((name, 0.15, 0.30) for name in GRADE_STEPS),
-    ("grade: pulled or untested", -0.25, 0.40),
-    ("grade: for parts", -1.20, 0.60),
-    ("grade: unknown", -0.10, 0.30),
-    *((name, 0.06, 0.15) for name in READING_STEPS),
-    ("reading: not stated", -0.05, 0.20),
-    ("set: pair", 0.05, 0.20),
-    ("set: quad", 0.10, 0.25),
-    ("set: other", 0.0, 0.30),
-    ("matched", 0.05, 0.15),
-    ("quantity (log)", -0.05, 0.15),
-    ("season: sine", 0.0, 0.05),
-    ("season: cosine", 0.0, 0.05),
-)
-FIXED_NAMES = tuple(name for name, _, _ in FIXED)
-
-
-def fixed_prior() -> FixedPrior:
-    """Prior on the fixed effects relative to a noise of NOISE_SD; the level has a flat one."""
-    mean = np.array([mean for _, mean, _ in FIXED])
-    sd = np.array([sd for _, _, sd in FIXED])
-    return FixedPrior(mean, (NOISE_SD / sd) ** 2)
-
 
 def prior_theta() -> np.ndarray:
     """Prior standard deviations of TERMS relative to the noise."""
     return np.array([term.prior_sd for term in TERMS]) / NOISE_SD
 
 
-def set_kind(set_size: pd.Series) -> np.ndarray:
-    """'single', 'pair', 'quad' or 'other' by set size."""
-    size = set_size.to_numpy()
-    return np.select([size == 1, size == 2, size == 4], ["single", "pair", "quad"], "other")
-
-
 def months_since(dates: pd.Series | pd.DatetimeIndex, first: pd.Timestamp) -> np.ndarray:
     """Whole months from the month of `first`."""
     dates = pd.DatetimeIndex(dates)
     return (dates.year.to_numpy() - first.year) * MONTHS_A_YEAR + dates.month.to_numpy() - first.month
-
-
-def fixed_columns(items: pd.DataFrame) -> np.ndarray:
-    """n by len(FIXED) matrix for clean items (columns of `with_defaults`)."""
-    grade = items["grade"].to_numpy()
-    rank = {name: position for position, name in enumerate(GRADE_ORDER)}
-    place = np.array([rank.get(name, rank["used, good"]) for name in grade])
-    reading = items["reading_pct"].to_numpy(float)
-    known = np.isfinite(reading)
-    kind = set_kind(items["set_size"])
-    angle = 2 * np.pi * (pd.DatetimeIndex(items["sold_on"]).month.to_numpy() - 0.5) / MONTHS_A_YEAR
-    # Steps count from 'used, good', as the level of an ordinary piece; a better grade has more of them.
-    base = rank["used, good"]
-    columns = [np.ones(len(items))]
-    for step in range(len(GRADE_STEPS)):
-        columns.append((place <= step).astype(float) - float(base <= step))
-    columns += [(grade == name).astype(float) for name in ("pulled or untested", "for parts", UNKNOWN)]
-    for low, high in zip(READING_KNOTS[:-1], READING_KNOTS[1:]):
-        columns.append(np.where(known, np.clip((np.nan_to_num(reading, nan=100.0) - low) / (high - low), 0, 1) - 1, 0))
-    columns.append((~known).astype(float))
-    columns += [(kind == name).astype(float) for name in ("pair", "quad", "other")]
-    columns.append((items["matched"].to_numpy(bool) & (kind != "single")).astype(float))
-    columns.append(np.log(items["qty"].to_numpy(float)))
-    columns += [np.sin(angle), np.cos(angle)]
-    return np.column_stack(columns)
 
 
 def walk_basis(n_months: int, step_months: int) -> np.ndarray:

@@ -9,7 +9,8 @@ import pandas as pd
 from scipy import sparse, stats
 
 from pricing.price_model.calibration import ENOUGH_AT_ALL
-from pricing.price_model.design import FIXED_NAMES, SEPARATOR, TERMS
+from pricing.price_model.design import SEPARATOR, TERMS
+from pricing.price_model.fixed_effects import FIXED_NAMES
 from pricing.price_model.posterior import Rows
 from pricing.shop_tables import GRADE_ORDER
 

@@ -10,15 +10,8 @@ from scipy import sparse
 from threadpoolctl import threadpool_limits
 
 from pricing.price_model.cross_products import Indicators, Layout
-from pricing.price_model.design import (
-    FIXED_NAMES,
-    NOISE_SD,
-    READING_STEPS,
-    Design,
-    fixed_columns,
-    fixed_prior,
-    prior_theta,
-)
+from pricing.price_model.design import Design, prior_theta
+from pricing.price_model.fixed_effects import FIXED_NAMES, NOISE_SD, READING_STEPS, fixed_columns, fixed_prior
 from pricing.price_model.mixed_model import LogNormalPrior, NoisePrior
 from pricing.price_model.posterior import Rows
 from pricing.price_model.robust import RobustFit, fit_robust

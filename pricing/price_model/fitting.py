@@ -9,9 +9,9 @@ import pandas as pd
 from threadpoolctl import threadpool_limits
 
 from pricing.price_model.calibration import Calibration
-from pricing.price_model.design import fixed_columns
 from pricing.price_model.facts import SUSPECT_Z
 from pricing.price_model.fit import BLOCK, History, fit_effects, log_tube_price
+from pricing.price_model.fixed_effects import fixed_columns
 from pricing.price_model.model import PriceModel
 from pricing.price_model.posterior import Rows
 from pricing.price_model.robust import RobustFit

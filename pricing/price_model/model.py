@@ -15,8 +15,8 @@ from threadpoolctl import threadpool_limits
 from pricing.price_model import facts
 from pricing.price_model.build_up import GROUPS, WALKS, contribution, group_level, only
 from pricing.price_model.calibration import Calibration
-from pricing.price_model.design import fixed_columns
 from pricing.price_model.fit import BLOCK, History
+from pricing.price_model.fixed_effects import fixed_columns
 from pricing.price_model.posterior import Rows
 from pricing.price_model.robust import RobustFit
 from pricing.problems import Problem

@@ -20,8 +20,9 @@ from threadpoolctl import threadpool_limits
 
 from pricing.price_model.block_arrow import factorise
 from pricing.price_model.calibration import Calibration
-from pricing.price_model.design import FIXED_NAMES, TERMS, fixed_prior
+from pricing.price_model.design import TERMS
 from pricing.price_model.fit import NOISE_PRIOR, History
+from pricing.price_model.fixed_effects import FIXED_NAMES, fixed_prior
 from pricing.price_model.mixed_model import criterion_of
 from pricing.price_model.model import PriceModel
 from pricing.price_model.posterior import Posterior

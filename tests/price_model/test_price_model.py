@@ -35,7 +35,7 @@ def test_build_up_multiplies_to_the_fair_price(model, shop):
 def test_sale_weights_are_the_derivatives_of_the_fair_price(shop):
     """At fixed variances and weights, raising one past price by 1 % moves a fair price by its weight."""
     from pricing.price_model.block_arrow import factorise
-    from pricing.price_model.design import fixed_prior
+    from pricing.price_model.fixed_effects import fixed_prior
     from pricing.price_model.posterior import Posterior
 
     model = pricing.fit_price_model(shop.sales, ordered=False, calibrated=False)
