@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import lapack
 
-from pricing.price_model.cross_products import CrossProducts, Layout
+from pricing.price_model.cross_products import CrossProducts
+from pricing.price_model.layout import Layout
 
 # A pivot this small relative to the largest means a column that the data and the priors leave undetermined.
 SMALL_PIVOT = 1e-13

@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 from scipy import sparse
 
-from pricing.price_model.cross_products import Layout
 from pricing.price_model.fixed_effects import FIXED_NAMES
-from pricing.price_model.posterior import Posterior, Rows
+from pricing.price_model.layout import Layout
+from pricing.price_model.observations import Rows
+from pricing.price_model.posterior import Posterior
 
 
 @dataclass(frozen=True)

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pricing.price_model.cross_products import RandomTerm
 from pricing.price_model.fixed_effects import MONTHS_A_YEAR, NOISE_SD, set_kind
+from pricing.price_model.layout import RandomTerm
 from pricing.shop_tables import GRADE_ORDER
 
 NONE = -1

@@ -11,7 +11,7 @@ from scipy import sparse, stats
 from pricing.price_model.calibration import ENOUGH_AT_ALL
 from pricing.price_model.design import SEPARATOR, TERMS
 from pricing.price_model.fixed_effects import FIXED_NAMES
-from pricing.price_model.posterior import Rows
+from pricing.price_model.observations import Rows
 from pricing.shop_tables import GRADE_ORDER
 
 if TYPE_CHECKING:
@@ -80,8 +80,7 @@ def _level_effects(model: PriceModel) -> list[tuple[str, str, Rows, int]]:
         for code, key in enumerate(design.levels[name]):
             column = place.columns[code, 0]
             border = sparse.csr_array(([1.0], ([0], [column])), shape=(1, layout.n_border))
-            row = Rows(sparse.csr_array((1, layout.n_block_columns)), border, np.zeros((1, layout.n_fixed)),
-                       np.array([-1]))
+            row = Rows.outside_blocks(layout, 1, border=border)
             out.append((name, key.split(SEPARATOR)[0], row, int(counts.get(key, 0))))
     return out
 
@@ -90,9 +89,7 @@ def _combination(model: PriceModel, names: list[str], sign: float = 1.0) -> Rows
     layout = model.fit.posterior.layout
     fixed = np.zeros((1, layout.n_fixed))
     fixed[0, [FIXED_NAMES.index(name) for name in names]] = sign
-    return Rows(
-        sparse.csr_array((1, layout.n_block_columns)), sparse.csr_array((1, layout.n_border)), fixed, np.array([-1])
-    )
+    return Rows.outside_blocks(layout, 1, fixed=fixed)
 
 
 def left_out_scores(model: PriceModel) -> tuple[np.ndarray, np.ndarray]:
@@ -141,8 +138,7 @@ def time_index(model: PriceModel) -> pd.DataFrame:
     basis = design.basis(TERMS[layout.names.index("market")])
     border = sparse.lil_array((len(months), layout.n_border))
     border[:, place.columns[0]] = basis
-    rows = Rows(sparse.csr_array((len(months), layout.n_block_columns)), border.tocsr(),
-                np.zeros((len(months), layout.n_fixed)), np.full(len(months), -1))
+    rows = Rows.outside_blocks(layout, len(months), border=border.tocsr())
     posterior = model.fit.posterior
     log = posterior.mean(rows)
     sd = stats.norm.ppf(0.9) * np.sqrt(posterior.noise_variance * posterior.relative_variance(rows))

@@ -6,14 +6,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy import sparse
 from threadpoolctl import threadpool_limits
 
-from pricing.price_model.cross_products import Indicators, Layout
 from pricing.price_model.design import Design, prior_theta
 from pricing.price_model.fixed_effects import FIXED_NAMES, NOISE_SD, READING_STEPS, fixed_columns, fixed_prior
+from pricing.price_model.layout import Layout
 from pricing.price_model.mixed_model import LogNormalPrior, NoisePrior
-from pricing.price_model.posterior import Rows
+from pricing.price_model.observations import Observations, Rows
 from pricing.price_model.robust import RobustFit, fit_robust
 from pricing.shop_tables import GRADE_ORDER
 
@@ -30,20 +29,20 @@ class History:
     sales: pd.DataFrame
     y: np.ndarray
     design: Design
-    rows: Rows
-    indicators: Indicators
+    observations: Observations
 
     @classmethod
-    def of(cls, sales: pd.DataFrame, as_of: pd.Timestamp, design: Design | None = None) -> History:
-        """History of clean sales, on its own design or on one made before."""
-        design = design or Design.of(sales, as_of)
+    def of(cls, sales: pd.DataFrame, as_of: pd.Timestamp) -> History:
+        """History of clean sales, its walks anchored at the month of `as_of`."""
+        design = Design.of(sales, as_of)
         terms = design.terms(sales)
-        fixed = fixed_columns(sales)
         layout = Layout.of(terms, BLOCK, len(FIXED_NAMES), design.owners)
-        return cls(
-            sales, log_tube_price(sales), design,
-            Rows.of(layout, terms, fixed, BLOCK), Indicators.of(layout, terms, fixed),
-        )
+        return cls(sales, log_tube_price(sales), design, Observations.of(layout, terms, fixed_columns(sales)))
+
+    @property
+    def layout(self) -> Layout:
+        """Places of the coefficients."""
+        return self.observations.layout
 
 
 def log_tube_price(sales: pd.DataFrame) -> np.ndarray:
@@ -66,14 +65,14 @@ def fit_effects(
     centre = prior_theta()
     with threadpool_limits(1):  # small blocks: a second BLAS thread makes the fit several times slower
         fit = fit_robust(
-            history.indicators, history.rows, history.y,
+            history.observations, history.y,
             theta=centre if theta is None else theta, prior=LogNormalPrior(np.log(centre), THETA_SPREAD),
             noise_prior=NOISE_PRIOR, fixed_prior=fixed_prior(), passes=passes, estimate_theta=estimate_theta,
             weights=weights, t_noise=t_noise,
         )
         if ordered:
             held = fit.posterior.held_in_order(order_rows(history))
-            fit = replace(fit, posterior=held, residuals=history.y - held.mean(history.rows))
+            fit = replace(fit, posterior=held, residuals=history.y - held.mean(history.observations))
     return fit
 
 
@@ -89,30 +88,15 @@ def order_rows(history: History) -> Rows:
         designation=kinds["canonical_type"], maker="\x00", brand="unknown", era="\x00", variant="unknown",
         reading_pct=np.nan, set_size=1, matched=False, qty=1, channel="\x00", sold_on=history.design.last_month,
     )
-    layout = history.indicators.layout
+    layout = history.layout
 
     def at_grade(grade: str) -> Rows:
         graded = items.assign(grade=grade)
-        return Rows.of(layout, history.design.terms(graded), fixed_columns(graded), BLOCK)
+        return Rows.of(layout, history.design.terms(graded), fixed_columns(graded))
 
     by_grade = [at_grade(grade) for grade in GRADE_ORDER]
     steps = [better - worse for better, worse in zip(by_grade[:-1], by_grade[1:])]
     readings = np.zeros((len(READING_STEPS), len(FIXED_NAMES)))
     for number, name in enumerate(READING_STEPS):
         readings[number, FIXED_NAMES.index(name)] = 1.0
-    return stack([*steps, _fixed_only(layout, readings)])
-
-
-def stack(parts: list[Rows]) -> Rows:
-    """Rows one below another."""
-    return Rows(
-        sparse.vstack([part.block for part in parts]).tocsr(), sparse.vstack([part.border for part in parts]).tocsr(),
-        np.concatenate([part.fixed for part in parts]), np.concatenate([part.block_codes for part in parts]),
-    )
-
-
-def _fixed_only(layout: Layout, fixed: np.ndarray) -> Rows:
-    n = len(fixed)
-    return Rows(
-        sparse.csr_array((n, layout.n_block_columns)), sparse.csr_array((n, layout.n_border)), fixed, np.full(n, -1)
-    )
+    return Rows.stack([*steps, Rows.outside_blocks(layout, len(readings), fixed=readings)])

@@ -10,10 +10,10 @@ from threadpoolctl import threadpool_limits
 
 from pricing.price_model.calibration import Calibration
 from pricing.price_model.facts import SUSPECT_Z
-from pricing.price_model.fit import BLOCK, History, fit_effects, log_tube_price
+from pricing.price_model.fit import History, fit_effects, log_tube_price
 from pricing.price_model.fixed_effects import fixed_columns
 from pricing.price_model.model import PriceModel
-from pricing.price_model.posterior import Rows
+from pricing.price_model.observations import Rows
 from pricing.price_model.robust import RobustFit
 from pricing.shop_tables import Settings, clean_sales
 
@@ -90,7 +90,7 @@ def forward_errors(
     history = History.of(past, past["sold_on"].max())
     fit = fit_effects(history, theta=theta, estimate_theta=False, passes=4)
     terms = history.design.terms(later)
-    rows = Rows.of(fit.posterior.layout, terms, fixed_columns(later), BLOCK)
+    rows = Rows.of(fit.posterior.layout, terms, fixed_columns(later))
     with threadpool_limits(1):
         relative = fit.posterior.relative_variance(rows) + history.design.missing(later, terms) @ theta**2
     return log_tube_price(later) - fit.posterior.mean(rows), relative, fit.posterior.noise_variance

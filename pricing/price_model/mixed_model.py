@@ -28,7 +28,9 @@ import numpy as np
 from scipy.optimize import minimize
 
 from pricing.price_model.block_arrow import Factor, average_information, factorise
-from pricing.price_model.cross_products import CrossProducts, Layout, RandomTerm
+from pricing.price_model.cross_products import CrossProducts
+from pricing.price_model.layout import Layout, RandomTerm
+from pricing.price_model.observations import Observations
 
 __all__ = ["LogNormalPrior", "MixedFit", "NoisePrior", "RandomTerm", "fit_mixed_model", "maximise_reml"]
 
@@ -225,7 +227,7 @@ def fit_mixed_model(
         raise ValueError(f"x has {x.shape[1]} columns but rank {np.linalg.matrix_rank(x)}: drop the redundant ones")
     layout = Layout.of(terms, block, x.shape[1])
     weights = np.ones(len(y)) if weights is None else np.asarray(weights, float)
-    products = layout.cross_products(terms, x, y, weights)
+    products = CrossProducts.of(Observations.of(layout, terms, x), y, weights)
     start = np.ones(layout.n_terms) if start is None else start
     theta, evaluations, converged = maximise_reml(products, start, tolerance=1e-15, gradient_tolerance=1e-7)
     if np.any(theta < VANISHING):

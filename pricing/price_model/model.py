@@ -15,9 +15,9 @@ from threadpoolctl import threadpool_limits
 from pricing.price_model import facts
 from pricing.price_model.build_up import GROUPS, WALKS, contribution, group_level, only
 from pricing.price_model.calibration import Calibration
-from pricing.price_model.fit import BLOCK, History
+from pricing.price_model.fit import History
 from pricing.price_model.fixed_effects import fixed_columns
-from pricing.price_model.posterior import Rows
+from pricing.price_model.observations import Rows
 from pricing.price_model.robust import RobustFit
 from pricing.problems import Problem
 from pricing.shop_tables import Settings, clean_items
@@ -135,7 +135,7 @@ class PriceModel:
         top = np.argsort(-np.abs(weights), kind="stable")[:count]
         sales = self.history.sales.iloc[top]
         posterior, layout = self.fit.posterior, self.fit.posterior.layout
-        then = posterior.mean(only(layout, self.history.rows.take(top), WALKS))
+        then = posterior.mean(only(layout, self.history.observations.take(top).rows(), WALKS))
         moved, _ = self.rows(sales.assign(sold_on=clean["sold_on"].iloc[0]))
         now = posterior.mean(only(layout, moved, WALKS))
         return pd.DataFrame({
@@ -148,11 +148,7 @@ class PriceModel:
     def sale_weights(self, rows: Rows) -> np.ndarray:
         """items by sales: weight of each sale's log price in each log fair price (the smoother's own; before the
         order of grades is enforced)."""
-        posterior, own = self.fit.posterior, self.history.rows
-        shift = posterior.solve(rows)
-        first = posterior.layout.n_block_columns
-        second = first + posterior.layout.n_border
-        influence = own.block @ shift[:first] + own.border @ shift[first:second] + own.fixed @ shift[second:]
+        influence = self.history.observations.times(self.fit.posterior.solve(rows))
         return (influence * self.fit.weights[:, None]).T
 
     def summary(self) -> pd.DataFrame:
@@ -207,7 +203,7 @@ class PriceModel:
         design, layout = self.history.design, self.fit.posterior.layout
         terms = design.terms(clean)
         unmet = design.missing(clean, terms) @ self.fit.posterior.theta**2
-        return Rows.of(layout, terms, fixed_columns(clean), BLOCK), unmet
+        return Rows.of(layout, terms, fixed_columns(clean)), unmet
 
     def _average_walks(self, one: pd.Series) -> dict[str, float]:
         """Mean of each walk over the history's sales it speaks for: everything, the family's, the type's."""
@@ -217,7 +213,7 @@ class PriceModel:
                   (sales["canonical_type"] == one["canonical_type"]).to_numpy())
         out = {}
         for walk, mask in zip(WALKS, chosen):
-            rows = self.history.rows.take(np.flatnonzero(mask))
+            rows = self.history.observations.take(np.flatnonzero(mask)).rows()
             out[walk] = float(posterior.mean(only(posterior.layout, rows, (walk,))).mean()) if mask.any() else 0.0
         return out
 

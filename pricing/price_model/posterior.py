@@ -3,48 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
-from scipy import sparse
 from scipy.optimize import nnls
 
 from pricing.price_model.block_arrow import Factor
-from pricing.price_model.cross_products import Layout, RandomTerm
+from pricing.price_model.layout import Layout
+from pricing.price_model.observations import Observations, Rows, in_threads
 
 ORDER_TOLERANCE = 1e-10
-
-
-@dataclass(frozen=True)
-class Rows:
-    """Linear combinations of the coefficients, n rows: block columns, border columns, fixed columns.
-
-    `block_codes[i]` is the block that row i touches, -1 for none.
-    """
-
-    block: sparse.csr_array
-    border: sparse.csr_array
-    fixed: np.ndarray
-    block_codes: np.ndarray
-
-    @classmethod
-    def of(cls, layout: Layout, terms: list[RandomTerm], fixed: np.ndarray, block: str) -> Rows:
-        """Rows of observations or items described by `terms` and the fixed design."""
-        codes = next(term.codes for term in terms if term.name == block)
-        return cls(layout.rows(terms, True, len(fixed)), layout.rows(terms, False, len(fixed)), fixed, codes)
-
-    def __len__(self) -> int:
-        return len(self.fixed)
-
-    def __sub__(self, other: Rows) -> Rows:
-        """Differences, row by row, of rows that touch the same blocks."""
-        return Rows(
-            (self.block - other.block).tocsr(), (self.border - other.border).tocsr(), self.fixed - other.fixed,
-            self.block_codes,
-        )
-
-    def take(self, at: np.ndarray) -> Rows:
-        """The rows at these places."""
-        return Rows(self.block[at], self.border[at], self.fixed[at], self.block_codes[at])
+# Observations whose dense border rows are held at once.
+PIECE = 4_000
 
 
 @dataclass(frozen=True)
@@ -66,30 +36,42 @@ class Posterior:
         coefficients = np.concatenate([factor.random * layout.column_theta(theta), factor.fixed])
         return cls(layout, factor, theta, noise_variance, coefficients)
 
-    def mean(self, rows: Rows) -> np.ndarray:
+    def mean(self, rows: Rows | Observations) -> np.ndarray:
         """Mean of each row's combination."""
-        first, second = self.layout.n_block_columns, self.layout.n_block_columns + self.layout.n_border
-        value = self.coefficients
-        return rows.block @ value[:first] + rows.border @ value[first:second] + rows.fixed @ value[second:]
+        return rows.times(self.coefficients)
 
     def relative_variance(self, rows: Rows) -> np.ndarray:
-        """c'J^-1 c of each row: its variance in units of the noise variance. For a sale's own row: its leverage."""
+        """c'J^-1 c of each row: its variance in units of the noise variance."""
         out = np.zeros(len(rows))
-        for at, inverse_lower, reduced, touched, low, high in self._by_block(rows):
-            border, columns = self._border_rows(rows, at, touched)
-            if inverse_lower is not None:
-                scale = self.theta[self.layout.block_term[low:high]]
+        layout, inverse = self.layout, self.factor.border_inverse
+        scale_border = np.concatenate([self.theta[layout.border_term], np.ones(layout.n_fixed)])
+        for code in np.unique(rows.block_codes):
+            at = np.flatnonzero(rows.block_codes == code)
+            border = np.concatenate([rows.border[at].toarray(), rows.fixed[at]], axis=1) * scale_border
+            if code in self._blocks:
+                inverse_lower, reduced, touched, low, high = self._blocks[code]
+                scale = self.theta[layout.block_term[low:high]]
                 part = (rows.block[at][:, low:high].toarray() * scale) @ inverse_lower.T
                 out[at] += (part**2).sum(1)
-                border[:, np.searchsorted(columns, touched)] -= part @ reduced
-            inverse = self.factor.border_inverse[np.ix_(columns, columns)]
-            out[at] += ((border @ inverse) * border).sum(1)
+                border[:, touched[:-1]] -= part @ reduced[:, :-1]
+            used = np.flatnonzero(border.any(axis=0))
+            border = border[:, used]
+            out[at] += ((border @ inverse[np.ix_(used, used)]) * border).sum(1)
+        return out
+
+    def leverage(self, observations: Observations) -> np.ndarray:
+        """Relative variance of each observation's own mean: how far its fitted value rests on it, over its weight."""
+        order = np.argsort(observations.block_codes, kind="stable")
+        parts = in_threads(
+            lambda at: self.relative_variance(observations.take(order[at]).rows()), observations.pieces(PIECE)
+        )
+        out = np.empty(len(observations))
+        out[order] = np.concatenate(parts)
         return out
 
     def solve(self, rows: Rows) -> np.ndarray:
         """coefficients by n: the columns D J^-1 D c of each row (D = theta by column): covariance with it, over s2."""
-        layout = self.layout
-        blocks = {code: part for code, part in zip(self._block_codes(), self._block_bounds())}
+        layout, blocks = self.layout, self._blocks
         scale = np.concatenate([layout.column_theta(self.theta), np.ones(layout.n_fixed)])
         out = np.zeros((len(scale), len(rows)))
         first = layout.n_block_columns
@@ -126,8 +108,7 @@ class Posterior:
             active = np.union1d(active, broken)
             chosen = rows.take(active)
             shift = self.solve(chosen)
-            first, second = self.layout.n_block_columns, self.layout.n_block_columns + self.layout.n_border
-            gram = chosen.block @ shift[:first] + chosen.border @ shift[first:second] + chosen.fixed @ shift[second:]
+            gram = chosen.times(shift)
             values, vectors = np.linalg.eigh((gram + gram.T) / 2)  # constraints may repeat one another
             kept = values > 1e-10 * values[-1]
             root = np.sqrt(values[kept])[:, None] * vectors[:, kept].T
@@ -136,33 +117,10 @@ class Posterior:
             current = replace(self, coefficients=self.coefficients + shift @ multipliers)
         return current
 
-    def _block_codes(self) -> np.ndarray:
+    @cached_property
+    def _blocks(self) -> dict[int, tuple[np.ndarray, np.ndarray, np.ndarray, int, int]]:
+        """(inverse factor, reduced border, border columns touched, first and past-last column) by block."""
         starts = self.layout.block_starts
-        return np.flatnonzero(np.diff(starts) > 0)
-
-    def _block_bounds(self):
-        starts = self.layout.block_starts
-        for code, (inverse_lower, reduced, touched) in zip(self._block_codes(), self.factor.blocks):
-            yield inverse_lower, reduced, touched, starts[code], starts[code + 1]
-
-    def _by_block(self, rows: Rows):
-        """(places of the rows, the block's factors and bounds): the rows of no block come with None."""
-        order = np.argsort(rows.block_codes, kind="stable")
-        codes = rows.block_codes[order]
-        none = order[: np.searchsorted(codes, 0)]
-        if len(none):
-            yield none, None, None, np.zeros(0, int), 0, 0
-        for code, (inverse_lower, reduced, touched, low, high) in zip(self._block_codes(), self._block_bounds()):
-            at = order[np.searchsorted(codes, code):np.searchsorted(codes, code, side="right")]
-            if len(at):
-                yield at, inverse_lower, reduced[:, :-1], touched[:-1], low, high
-
-    def _border_rows(self, rows: Rows, at: np.ndarray, touched: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """(scaled border and fixed rows, the columns they cover): those the block or the rows touch, and X."""
-        layout = self.layout
-        own = rows.border[at]
-        fixed = np.arange(layout.n_border, layout.n_border + layout.n_fixed)
-        columns = np.union1d(np.union1d(touched, own.indices), fixed)
-        random = columns[: len(columns) - layout.n_fixed]
-        scale = self.theta[layout.border_term[random]] if layout.n_border else np.zeros(0)
-        return np.concatenate([own[:, random].toarray() * scale, rows.fixed[at]], axis=1), columns
+        codes = np.flatnonzero(np.diff(starts) > 0)
+        return {int(code): (*factors, starts[code], starts[code + 1])
+                for code, factors in zip(codes, self.factor.blocks)}

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from pricing.price_model.block_arrow import factorise
-from pricing.price_model.cross_products import FixedPrior, Indicators
+from pricing.price_model.cross_products import CrossProducts, FixedPrior
 from pricing.price_model.mixed_model import LogNormalPrior, NoisePrior, criterion_of, newton_reml
-from pricing.price_model.posterior import Posterior, Rows
+from pricing.price_model.observations import Observations
+from pricing.price_model.posterior import Posterior
 
 # Estimating nu along with everything else collapses on short histories: it is held.
 DEGREES_OF_FREEDOM = 4.0
@@ -40,8 +41,7 @@ def t_weights(residuals: np.ndarray, leverage: np.ndarray, s2: float) -> np.ndar
 
 
 def fit_robust(
-    indicators: Indicators,
-    rows: Rows,
+    observations: Observations,
     y: np.ndarray,
     *,
     theta: np.ndarray,
@@ -57,20 +57,19 @@ def fit_robust(
 
     With estimate_theta=False the variances stay as given and only effects, noise and weights are found.
     """
-    layout = indicators.layout
     weights = np.ones(len(y)) if weights is None else weights
     evaluations = 0
     for number in range(1, passes + 1):
-        products = indicators.cross_products(y, weights, fixed_prior)
+        products = CrossProducts.of(observations, y, weights, fixed_prior)
         before = theta
         if estimate_theta:
             theta, used = newton_reml(products, theta, prior=prior, noise_prior=noise_prior)
             evaluations += used
         factor = factorise(products, theta)
         criterion, s2 = criterion_of(factor, products, noise_prior)
-        posterior = Posterior.of(layout, factor, theta, s2)
-        residuals = y - posterior.mean(rows)
-        leverage = posterior.relative_variance(rows)
+        posterior = Posterior.of(observations.layout, factor, theta, s2)
+        residuals = y - posterior.mean(observations)
+        leverage = posterior.leverage(observations)
         settled = number > 2 and np.abs(np.log(theta / before)).max(initial=0.0) < SETTLED
         if not t_noise or number == passes or (settled and estimate_theta):
             break

@@ -20,6 +20,7 @@ from threadpoolctl import threadpool_limits
 
 from pricing.price_model.block_arrow import factorise
 from pricing.price_model.calibration import Calibration
+from pricing.price_model.cross_products import CrossProducts
 from pricing.price_model.design import TERMS
 from pricing.price_model.fit import NOISE_PRIOR, History
 from pricing.price_model.fixed_effects import FIXED_NAMES, fixed_prior
@@ -104,10 +105,10 @@ def _rebuild(about: dict, arrays: dict[str, np.ndarray]) -> PriceModel:
     as_of, theta = pd.Timestamp(about["as_of"]), arrays["theta"]
     history = History.of(pd.DataFrame(columns), as_of)
     with threadpool_limits(1):
-        products = history.indicators.cross_products(history.y, arrays["weights"], fixed_prior())
+        products = CrossProducts.of(history.observations, history.y, arrays["weights"], fixed_prior())
         factor = factorise(products, theta)
         _, s2 = criterion_of(factor, products, NOISE_PRIOR)
-    posterior = Posterior.of(history.indicators.layout, factor, theta, s2)
+    posterior = Posterior.of(history.layout, factor, theta, s2)
     if len(arrays["coefficients"]) != len(posterior.coefficients) or len(arrays["residuals"]) != len(history.y):
         raise ValueError("its parts do not fit one another")
     fit = RobustFit(

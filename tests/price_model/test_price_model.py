@@ -35,6 +35,7 @@ def test_build_up_multiplies_to_the_fair_price(model, shop):
 def test_sale_weights_are_the_derivatives_of_the_fair_price(shop):
     """At fixed variances and weights, raising one past price by 1 % moves a fair price by its weight."""
     from pricing.price_model.block_arrow import factorise
+    from pricing.price_model.cross_products import CrossProducts
     from pricing.price_model.fixed_effects import fixed_prior
     from pricing.price_model.posterior import Posterior
 
@@ -45,7 +46,7 @@ def test_sale_weights_are_the_derivatives_of_the_fair_price(shop):
     for sale in np.argsort(-np.abs(weights[0]))[:3]:
         y = history.y.copy()
         y[sale] += 0.01
-        products = history.indicators.cross_products(y, fit.weights, fixed_prior())
+        products = CrossProducts.of(history.observations, y, fit.weights, fixed_prior())
         moved = Posterior.of(fit.posterior.layout, factorise(products, fit.posterior.theta), fit.posterior.theta, 1.0)
         change = moved.mean(rows) - fit.posterior.mean(rows)
         np.testing.assert_allclose(change, 0.01 * weights[:, sale], atol=1e-9)

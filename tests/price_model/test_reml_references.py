@@ -18,9 +18,12 @@ import pytest
 from price_model.references.data_sets import load
 from price_model.references.dense_reml import by_marginal_covariance, by_mixed_model_equations
 
+from pricing.price_model import cross_products
 from pricing.price_model.block_arrow import factorise
-from pricing.price_model.cross_products import Layout
+from pricing.price_model.cross_products import CrossProducts
+from pricing.price_model.layout import Layout
 from pricing.price_model.mixed_model import RandomTerm, criterion_of, fit_mixed_model
+from pricing.price_model.observations import Observations
 
 REFERENCES = Path(__file__).parent / "references"
 SMALL = ("dyestuff", "penicillin", "penicillin_weighted", "pastes_nested", "pastes_crossed", "cake")
@@ -249,7 +252,7 @@ def test_criterion_and_gradient_at_any_theta(block, seed):
     terms = [RandomTerm(name, level) for name, level in codes.items()]
     layout = Layout.of(terms, block, x.shape[1])
     theta = np.random.default_rng(seed).lognormal(0, 1.2, len(terms))
-    products = layout.cross_products(terms, x, y, weights)
+    products = CrossProducts.of(Observations.of(layout, terms, x), y, weights)
     factor = factorise(products, theta)
     criterion, s2 = criterion_of(factor, products)
     dense = by_marginal_covariance(y, x, list(codes.values()), [*s2 * theta**2, s2], weights)
@@ -273,7 +276,7 @@ def test_term_with_a_basis_is_a_sum_of_scaled_terms():
     terms = [RandomTerm("type", codes["type"]), RandomTerm("maker", codes["maker"]), walk]
     layout = Layout.of(terms, "type", x.shape[1])
     theta = random.lognormal(size=3)
-    products = layout.cross_products(terms, x, y, weights)
+    products = CrossProducts.of(Observations.of(layout, terms, x), y, weights)
     criterion, s2 = criterion_of(factorise(products, theta), products)
     n = len(y)
     same = [np.equal.outer(codes[name], codes[name]).astype(float) for name in ("type", "maker", "type")]
@@ -288,22 +291,19 @@ def test_term_with_a_basis_is_a_sum_of_scaled_terms():
     assert criterion == pytest.approx(expected, rel=1e-10)
 
 
-def test_chunks_add_up():
+def test_pieces_add_up(monkeypatch):
     """Cross-products gathered in pieces give the criterion of one pass to rounding."""
     y, x, codes, weights = unbalanced_shop()
-    layout = Layout.of([RandomTerm(name, level) for name, level in codes.items()], "type", 3)
-    chunks = [
-        layout.cross_products([RandomTerm(name, level[at], level.max() + 1) for name, level in codes.items()],
-                              x[at], y[at], weights[at])
-        for at in np.array_split(np.arange(len(y)), 5)
-    ]
-    theta = np.full(6, 0.7)
-    whole = layout.cross_products([RandomTerm(name, level) for name, level in codes.items()], x, y, weights)
-    total = chunks[0]
-    for chunk in chunks[1:]:
-        total = total + chunk
-    one, many = (criterion_of(factorise(products, theta), products)[0] for products in (whole, total))
-    assert many == pytest.approx(one, rel=1e-12)
+    terms = [RandomTerm(name, level) for name, level in codes.items()]
+    observations = Observations.of(Layout.of(terms, "type", 3), terms, x)
+    whole = CrossProducts.of(observations, y, weights)
+    parts = [CrossProducts.of(observations.take(at), y[at], weights[at]) for at in np.array_split(np.arange(len(y)), 5)]
+    monkeypatch.setattr(cross_products, "PIECE", 37)
+    one, *others = (
+        criterion_of(factorise(products, np.full(6, 0.7)), products)[0]
+        for products in (whole, sum(parts[1:], parts[0]), CrossProducts.of(observations, y, weights))
+    )
+    assert others == pytest.approx([one, one], rel=1e-12)
 
 
 def test_solver_equals_dense_on_an_unbalanced_shop():
