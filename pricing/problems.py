@@ -143,6 +143,28 @@ CODES: dict[str, Code] = {
         "'{value}' is not a number, and '{column}' is needed.", "Write a plain number.", LEFT_OUT),
     "required_missing": Code("'{column}' is blank, and it is needed.", "Fill in the cell.", LEFT_OUT),
     "flag_unreadable": Code("'{value}' is neither yes nor no; taken as no.", "Write yes or no.", IGNORED),
+    # meter readings
+    "test_missing": Code(
+        "The row names no test, so its reading says nothing.",
+        "Write gm, emission, plate current, gas, leakage or noise.", IGNORED),
+    "unknown_test": Code(
+        "'{value}' is no test that is known; the reading is kept and not used.",
+        "Write gm, emission, plate current, gas, leakage or noise.", IGNORED),
+    "reading_not_positive": Code(
+        "The {test} reading {value} is not above zero, so it has no percent of nominal and is not used.",
+        "Write what the meter showed; a dead piece is said by its grade.", IGNORED),
+    "percent_in_value": Code(
+        "'{value}' is a percentage already; it was taken as percent of nominal.",
+        "Write what the meter showed and its nominal value, or the percentage with 100 in 'nominal'.", CHECK),
+    "nominal_not_positive": Code(
+        "The nominal {value} is not above zero.", "Write the nominal (bogey) value on this tester.", IGNORED),
+    "nominal_missing": Code(
+        "There is no nominal for {what} on {tester}, so {count} of its readings (this row first) have no percent of "
+        "nominal.",
+        "Write the nominal beside the reading, or once in Settings as 'nominal: {key}'.", IGNORED),
+    "percent_out_of_range": Code(
+        "The reading {value} is {percent} % of the nominal {nominal}, outside 5 to 250 %; it is not used.",
+        "Correct the value or the nominal; where the value is a percentage already, write 100 in 'nominal'.", IGNORED),
     # words
     "label_doubtful": Code(
         "'{value}' is doubtful; read as '{taken}'.", "Remove the question mark when you are sure.", CHECK),

@@ -14,6 +14,7 @@ from pricing.shop_tables.cleaning import (
     clean_stock,
 )
 from pricing.shop_tables.columns import TABLES, Column, Table
+from pricing.shop_tables.meter_readings import PERCENT_TESTS, percent_of_nominal, section_balance
 from pricing.shop_tables.reading import ShopFileError
 from pricing.shop_tables.report import check_report
 from pricing.shop_tables.settings import Settings
@@ -26,6 +27,7 @@ __all__ = [
     "ERAS",
     "GRADES",
     "GRADE_ORDER",
+    "PERCENT_TESTS",
     "Settings",
     "Shop",
     "ShopFileError",
@@ -41,5 +43,7 @@ __all__ = [
     "clean_readings",
     "clean_sales",
     "clean_stock",
+    "percent_of_nominal",
     "read_shop",
+    "section_balance",
 ]

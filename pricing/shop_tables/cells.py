@@ -217,7 +217,7 @@ def read_number(value: Any) -> Reading:
     return Reading(None, "number_unreadable") if number is None else Reading(number)
 
 
-_LOW_PCT, _HIGH_PCT = 5.0, 250.0
+LOW_PCT, HIGH_PCT = 5.0, 250.0
 
 
 def read_percent(value: Any) -> Reading:
@@ -255,7 +255,7 @@ def read_percent(value: Any) -> Reading:
 
 
 def _percent(number: float | None, doubtful: bool) -> Reading:
-    if number is None or not _LOW_PCT <= number <= _HIGH_PCT:
+    if number is None or not LOW_PCT <= number <= HIGH_PCT:
         return Reading(None, "percent_unreadable")
     return Reading(number, "percent_doubtful" if doubtful else None, {"taken": f"{number:g}"})
 

@@ -116,6 +116,11 @@ def read_percent_column(column: Column, values: Sequence[Any], ledger: Ledger) -
     return _readings(column, values, ledger, cells.read_percent, float("nan"))
 
 
+def read_test_column(column: Column, values: Sequence[Any], ledger: Ledger) -> list[str]:
+    """Tests by their names in the list, "" where blank or not known."""
+    return _readings(column, values, ledger, vocabularies.read_test, "")
+
+
 def read_flag_column(column: Column, values: Sequence[Any], ledger: Ledger) -> list[bool]:
     """Yes and no; blank is no."""
     return _readings(column, values, ledger, cells.read_flag, False)

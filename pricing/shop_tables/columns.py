@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Kind = Literal["date", "type", "label", "era", "grade", "channel", "percent", "set_size", "qty", "flag",
-               "price", "money", "currency", "number", "text", "words"]
+               "price", "money", "currency", "number", "test", "text", "words"]
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,7 @@ READINGS = Table("Readings", "Tester readings of single pieces.", (
     Column("sku", "text", "Stock code.", True),
     Column("tested_on", "date", "Day of the test."),
     Column("tester", "label", "Which tester."),
-    Column("test", "text", "gm, emission, plate current, gas, leakage or noise."),
+    Column("test", "test", "gm, emission, plate current, gas, leakage or noise."),
     Column("section", "text", "Section of a tube with two units: 1 or 2."),
     Column("value", "number", "Reading as the tester shows it."),
     Column("nominal", "number", "Nominal (bogey) value for this type on this tester."),

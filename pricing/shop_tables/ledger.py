@@ -34,6 +34,10 @@ class Ledger:
             return
         self._cells[at] = met
 
+    def has(self, position: int, column: str) -> bool:
+        """Whether this cell has a problem already."""
+        return (position, column) in self._cells
+
     def forget(self, positions: set[int]) -> None:
         """Drops what was said of single cells of these rows: the whole row is the problem."""
         if positions:

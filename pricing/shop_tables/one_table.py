@@ -18,6 +18,7 @@ from pricing.shop_tables.conversion import convert, home_currency
 from pricing.shop_tables.headings import read_headings
 from pricing.shop_tables.ledger import WHOLE_ROW, Ledger
 from pricing.shop_tables.lines import Counts, WordReader, line_price, settle_counts, settle_state
+from pricing.shop_tables.meter_readings import check_meter
 from pricing.shop_tables.settings import Settings
 from pricing.shop_tables.types_met import TypeMet, TypeReader, without_names
 from pricing.shop_tables.vocabularies import UNKNOWN, read_grade
@@ -75,6 +76,8 @@ class OneTable:
         self._money()
         if self.table is spec.LISTENING:
             self._aspects()
+        if self.table is spec.READINGS:
+            check_meter(self.out, self.cells_of("value"), self.ledger)
         aspects = {name for name in self.out if name in self.other}
         self.ledger.table_problems = [one for one in self.headings.problems if one.value not in aspects] \
             + self.ledger.table_problems
@@ -104,6 +107,8 @@ class OneTable:
                 self.out[column.name] = read.read_number_column(column, cells, ledger)
             elif column.kind == "percent":
                 self.out[column.name] = read.read_percent_column(column, cells, ledger)
+            elif column.kind == "test":
+                self.out[column.name] = read.read_test_column(column, cells, ledger)
             elif column.kind == "flag":
                 self.out[column.name] = read.read_flag_column(column, cells, ledger)
             elif column.kind == "era":

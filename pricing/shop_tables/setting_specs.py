@@ -179,7 +179,8 @@ SPECS: tuple[Spec, ...] = (
         "Exchange rate of a month: 'rate: USD 2024-03', or 'rate: USD' for every month.",
         *_number(1e-9, 1e9), parted=True),
     Spec("nominal", "nominals", "", "as the tester shows",
-         "Nominal reading of a type on a tester: 'nominal: bench EL84'.", *_number(1e-9, 1e9), parted=True),
+         "Nominal reading of a type on a tester: 'nominal: bench EL84', or of one test: 'nominal: bench EL84 "
+         "plate current'.", *_number(1e-9, 1e9), parted=True),
     Spec("quality weight", "quality_weights", "", "weight",
          "How much a listening aspect counts: 'quality weight: warmth'. Blank: every aspect counts 1.",
          *_number(0, 1000), parted=True),

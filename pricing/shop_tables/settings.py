@@ -184,9 +184,16 @@ class Settings:
         used = earlier[-1] if earlier else months[0]
         return Rate(by_month[used], used, False)
 
-    def nominal(self, tester: str, type_name: str) -> float | None:
-        """Nominal reading of a type on a tester, None when Settings has none."""
-        for part in (f"{tester} {type_name}", type_name):
+    def nominal(self, tester: str, type_name: str, test: str = "") -> float | None:
+        """Nominal reading of a type on a tester, None when Settings has none.
+
+        A row may name the test ("nominal: bench EL84 emission"); for plate current, which a tester shows beside its
+        own scale, it must.
+        """
+        parts = [f"{tester} {type_name} {test}", f"{type_name} {test}"] if test else []
+        if test != "plate current":
+            parts += [f"{tester} {type_name}", type_name]
+        for part in parts:
             if vocabularies.plain(part) in self.nominals:
                 return self.nominals[vocabularies.plain(part)]
         return None

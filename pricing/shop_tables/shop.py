@@ -17,6 +17,7 @@ from pricing.shop_tables import cleaning
 from pricing.shop_tables.cells import tidy
 from pricing.shop_tables.columns import TABLES, TYPES, Table
 from pricing.shop_tables.headings import Headings, find_headings, table_of_sheet
+from pricing.shop_tables.meter_readings import percent_of_nominal, section_balance
 from pricing.shop_tables.reading import RawSheet, ShopFileError, filled_rows, read_sheets
 from pricing.shop_tables.settings import Settings
 
@@ -36,6 +37,7 @@ _CLEANERS: dict[str, Callable[..., cleaning.Cleaned]] = {
 class Shop:
     """What one shop wrote down. Tables it does not keep are empty frames with the right columns.
 
+    `readings` carries `percent_of_nominal`, `stock` the `balance_pct` of its sections (weaker over stronger).
     `problems` has a row a problem; `tables_present` names the tables met, `rows_in` how many filled rows each
     had.
     """
@@ -119,6 +121,11 @@ def read_shop(path: Path | str, register: Any = None, today: dt.date | None = No
         problems += reported
         if name == "Sales" and not settings.currency and len(tables["sales"]):
             settings = settings.with_currency(str(tables["sales"]["currency"].mode().iloc[0]))
+    pieces = pd.concat([tables["stock"], tables["sales"]])[["sku", "designation", "canonical_type", "family"]]
+    tables["readings"], reported = percent_of_nominal(tables["readings"], settings, pieces[pieces["sku"] != ""])
+    problems += reported
+    balance = section_balance(tables["readings"])["balance_pct"].astype(float)
+    tables["stock"]["balance_pct"] = tables["stock"]["sku"].map(balance)
     present = tuple(name for name in TABLES if name in by_table)
     return Shop(
         **tables,

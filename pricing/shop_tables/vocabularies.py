@@ -232,6 +232,14 @@ def _decade(year: int, doubtful: bool) -> Reading:
     return Reading(era, "era_doubtful" if doubtful else None, {"taken": era})
 
 
+def read_test(value: Any) -> Reading:
+    """The test a tester made (gm, emission, plate current, gas, leakage, noise), None with a code otherwise."""
+    if is_blank(value):
+        return Reading(None, "test_missing")
+    met = spellings()["test"].get(plain(tidy(value)))
+    return Reading(met.meaning) if met else Reading(None, "unknown_test")
+
+
 def read_channel(value: Any, own: Mapping[str, str] | None = None) -> Reading:
     """The channel; a text that is none of ours is kept as the owner's own channel."""
     if is_blank(value):

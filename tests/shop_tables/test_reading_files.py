@@ -68,7 +68,7 @@ def test_a_shop_with_every_table(tmp_path):
         ],
         "Stock": [["Code", "Tube", "Price"], [1001, "EL84", "45,00"]],
         "Asks": [["sku", "ask", "from_date"], [1001, 45, dt.datetime(2024, 1, 1)]],
-        "Readings": [["sku", "test", "value"], [1001, "gm", 11.3]],
+        "Readings": [["sku", "test", "value", "nominal"], [1001, "gm", 11.3, 11.3]],
         "Offers": [["offer", "type", "ask"], ["o1", "EL84 pair", "90/pr"]],
         "Listening": [["type", "system", "listener", "warmth"], ["EL84", "amp", "J", 4]],
         "Circuits": [["circuit", "fitted_type", "grid_leak_ohm"], ["amp", "6BQ5", "470k"]],
