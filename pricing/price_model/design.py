@@ -84,15 +84,6 @@ def walk_basis(n_months: int, step_months: int) -> np.ndarray:
     return share * np.sqrt(step_months / MONTHS_A_YEAR)
 
 
-def with_keys(items: pd.DataFrame) -> pd.DataFrame:
-    """Clean items with the extra columns that TERMS name."""
-    out = items.copy(deep=False)
-    out["set_kind"] = set_kind(items["set_size"])
-    out["other_designation"] = np.where(items["designation"] == items["canonical_type"], "", items["designation"])
-    out["everything"] = ""
-    return out
-
-
 @dataclass(frozen=True)
 class Design:
     """Levels met at the fit. `levels[term]` is the index of its combinations; months count from `first_month`."""
@@ -105,8 +96,8 @@ class Design:
     @classmethod
     def of(cls, sales: pd.DataFrame, as_of: pd.Timestamp) -> Design:
         """Design for clean sales, with its walks anchored at the month of `as_of`."""
-        keyed = with_keys(sales)
-        levels = {term.name: pd.Index(np.unique(_keys(keyed, term)[_has_level(keyed, term)])) for term in TERMS}
+        keys = Keys.of(sales)
+        levels = {term.name: pd.Index(np.sort(keys.of_term(term)[1])) for term in TERMS}
         types = levels["type"]
         owners = {
             term.name: types.get_indexer([key.split(SEPARATOR)[0] for key in levels[term.name]])
@@ -134,11 +125,11 @@ class Design:
 
     def terms(self, items: pd.DataFrame) -> list[RandomTerm]:
         """The random terms of clean items; a level the fit never met has code -1."""
-        keyed = with_keys(items)
+        keys = Keys.of(items)
         out = []
         for term in TERMS:
-            codes = self.levels[term.name].get_indexer(_keys(keyed, term))
-            codes = np.where(_has_level(keyed, term), codes, NONE)
+            place, texts = keys.of_term(term)
+            codes = np.append(self.levels[term.name].get_indexer(texts), NONE)[place]
             points = None
             if term.step_months:
                 points = np.clip(months_since(items["sold_on"], self.first_month), 0, self.n_months - 1)
@@ -150,12 +141,12 @@ class Design:
 
     def missing(self, items: pd.DataFrame, terms: list[RandomTerm]) -> np.ndarray:
         """n by terms: the prior variance factor that an item carries for a level never met (0 where met or absent)."""
-        keyed = with_keys(items)
+        keys = Keys.of(items)
         ahead = np.maximum(months_since(items["sold_on"], self.first_month) - (self.n_months - 1), 0)
         behind = np.maximum((self.n_months - 1) - months_since(items["sold_on"], self.first_month), 0)
         out = np.zeros((len(items), len(TERMS)))
         for number, (term, random) in enumerate(zip(TERMS, terms)):
-            unmet = (random.codes < 0) & _has_level(keyed, term)
+            unmet = (random.codes < 0) & (keys.of_term(term)[0] != NONE)
             if term.step_months:
                 # A walk goes on from the model's date; one never begun has gone all the way between.
                 out[:, number] = np.where(unmet, ahead + behind, ahead) / MONTHS_A_YEAR
@@ -169,17 +160,46 @@ class Design:
 SEPARATOR = "\x1f"
 
 
-def _keys(keyed: pd.DataFrame, term: Term) -> np.ndarray:
-    """One text a row naming the level of `term`."""
-    first, *rest = term.columns
-    key = keyed[first].astype(str).to_numpy(object)
-    for column in rest:
-        key = key + SEPARATOR + keyed[column].astype(str).to_numpy(object)
-    return key
+@dataclass(frozen=True)
+class Keys:
+    """What names the levels of clean items: for each column the place of every row's text among the texts met."""
 
+    places: dict[str, np.ndarray]
+    texts: dict[str, np.ndarray]
 
-def _has_level(keyed: pd.DataFrame, term: Term) -> np.ndarray:
-    """Rows that take part in `term`."""
-    if not term.absent:
-        return np.ones(len(keyed), bool)
-    return ~keyed[term.columns[-1]].isin(term.absent).to_numpy()
+    @classmethod
+    def of(cls, items: pd.DataFrame) -> Keys:
+        """Keys of clean items."""
+        columns = {name: items[name] for name in {name for term in TERMS for name in term.columns} & {*items.columns}}
+        columns["set_kind"] = set_kind(items["set_size"])
+        columns["everything"] = np.zeros(len(items), int)
+        printed, pooled = items["designation"].to_numpy(object), items["canonical_type"].to_numpy(object)
+        columns["other_designation"] = np.where(printed == pooled, "", printed)
+        places, texts = {}, {}
+        for name, values in columns.items():
+            places[name], met = pd.factorize(values, use_na_sentinel=False)
+            texts[name] = np.asarray(met).astype(str).astype(object)
+        return cls(places, texts)
+
+    def of_term(self, term: Term) -> tuple[np.ndarray, np.ndarray]:
+        """(place of each row's level among `texts`, NONE where it takes no part; the texts that name the levels)."""
+        first, *others = term.columns
+        combined = self.places[first].astype(np.int64)
+        for name in others:
+            combined = combined * len(self.texts[name]) + self.places[name]
+        if term.absent:
+            combined = np.where(np.isin(self.texts[term.columns[-1]], term.absent)[self.places[term.columns[-1]]], NONE,
+                                combined)
+        place, met = pd.factorize(combined)
+        if term.absent and (met == NONE).any():
+            skipped = int(np.flatnonzero(met == NONE)[0])
+            place = np.where(place == skipped, NONE, place - (place > skipped))
+            met = np.delete(met, skipped)
+        parts = []
+        for name in reversed(others):
+            met, part = np.divmod(met, len(self.texts[name]))
+            parts.append(self.texts[name][part])
+        text = self.texts[first][met]
+        for part in reversed(parts):
+            text = text + SEPARATOR + part
+        return place, text

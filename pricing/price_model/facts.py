@@ -98,9 +98,9 @@ def left_out_scores(model: PriceModel) -> tuple[np.ndarray, np.ndarray]:
     With c'J^-1 c = v and weight w: error r / (1 - w v), variance s2 (1 + v / (1 - w v)).
     """
     fit = model.fit
-    kept = np.clip(1 - fit.weights * fit.leverage, 1e-6, None)
+    kept = np.clip(1 - fit.weights * model.leverage, 1e-6, None)
     error = fit.residuals / kept
-    sd = np.sqrt(fit.posterior.noise_variance * (1 + fit.leverage / kept))
+    sd = np.sqrt(fit.posterior.noise_variance * (1 + model.leverage / kept))
     return error, error / sd
 
 

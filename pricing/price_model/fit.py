@@ -55,7 +55,7 @@ def fit_effects(
     history: History,
     *,
     theta: np.ndarray | None = None,
-    passes: int = 6,
+    passes: int = 25,
     estimate_theta: bool = True,
     weights: np.ndarray | None = None,
     ordered: bool = True,

@@ -32,10 +32,9 @@ from pricing.price_model.cross_products import CrossProducts
 from pricing.price_model.layout import Layout, RandomTerm
 from pricing.price_model.observations import Observations
 
-__all__ = ["LogNormalPrior", "MixedFit", "NoisePrior", "RandomTerm", "fit_mixed_model", "maximise_reml"]
-
 LOG_THETA_BOUNDS = (-9.0, 5.0)
 VANISHING = 1e-3
+NEWTON_LONGEST = 1.5
 
 
 @dataclass(frozen=True)
@@ -99,112 +98,78 @@ def criterion_of(
     return value, s2
 
 
-def maximise_reml(
+@dataclass(frozen=True)
+class Point:
+    """The criterion at one theta, priors included: its value, its gradient by log theta, s2, and the factor."""
+
+    theta: np.ndarray
+    value: float
+    gradient: np.ndarray
+    s2: float
+    factor: Factor
+
+
+def evaluate(
     products: CrossProducts,
-    start: np.ndarray,
-    *,
+    theta: np.ndarray,
     prior: LogNormalPrior | None = None,
     noise_prior: NoisePrior = NoisePrior(),
-    tolerance: float = 1e-13,
-    gradient_tolerance: float = 1e-6,
-    max_iterations: int = 200,
-) -> tuple[np.ndarray, int, bool]:
-    """(theta, evaluations, converged) that maximises the restricted likelihood times the prior, by L-BFGS-B."""
-    layout = products.layout
-    if layout.n_terms == 0:
-        return np.zeros(0), 0, True
+) -> Point:
+    """Minus twice the restricted log likelihood (plus that of the priors) at theta, with its gradient."""
+    factor = factorise(products, theta)
+    value, s2 = criterion_of(factor, products, noise_prior)
+    gradient = 2.0 * (products.layout.level_counts - factor.inverse_trace - factor.sum_of_squares / s2)
+    if prior is not None:
+        penalty, slope = prior.penalty(np.log(theta))
+        value, gradient = value + penalty, gradient + slope
+    return Point(theta, value, gradient, s2, factor)
+
+
+def newton_step(
+    products: CrossProducts, point: Point, prior: LogNormalPrior, longest: float = NEWTON_LONGEST
+) -> np.ndarray:
+    """Step in log theta by the average information, no component longer than `longest`.
+
+    The prior keeps the system well conditioned, so that a handful of steps find the maximum.
+    """
+    curvature = average_information(products, point.factor, point.theta, point.s2)
+    curvature[np.diag_indices(len(curvature))] += 2.0 / prior.spread**2
+    step = -np.linalg.solve(curvature, point.gradient)
+    return step * min(1.0, longest / np.abs(step).max(initial=1e-12))
+
+
+def maximise_reml(products: CrossProducts, start: np.ndarray) -> tuple[Point, int, bool]:
+    """(point, evaluations, converged) that maximises the restricted likelihood, by L-BFGS-B."""
 
     def objective(log_theta: np.ndarray) -> tuple[float, np.ndarray]:
-        theta = np.exp(log_theta)
-        factor = factorise(products, theta, with_inverse=True)
-        value, s2 = criterion_of(factor, products, noise_prior)
-        gradient = 2.0 * (layout.level_counts - factor.inverse_trace - factor.sum_of_squares / s2)
-        if prior is not None:
-            penalty, slope = prior.penalty(log_theta)
-            value, gradient = value + penalty, gradient + slope
-        return value, gradient
+        point = evaluate(products, np.exp(log_theta))
+        return point.value, point.gradient
 
     found = minimize(
         objective, np.log(np.clip(start, np.exp(-8.5), np.exp(4.5))), jac=True, method="L-BFGS-B",
-        bounds=[LOG_THETA_BOUNDS] * layout.n_terms,
-        options={"ftol": tolerance, "gtol": gradient_tolerance, "maxiter": max_iterations, "maxcor": 20},
+        bounds=[LOG_THETA_BOUNDS] * products.layout.n_terms,
+        options={"ftol": 1e-15, "gtol": 1e-7, "maxiter": 200, "maxcor": 20},
     )
-    return np.exp(found.x), int(found.nfev), bool(found.success)
+    return evaluate(products, np.exp(found.x)), int(found.nfev) + 1, bool(found.success)
 
 
-def polish(products: CrossProducts, theta: np.ndarray, steps: int = 8) -> np.ndarray:
-    """theta carried on by steps on the gradient, which near the optimum tells more than the criterion's digits do.
+def polish(products: CrossProducts, point: Point, steps: int = 8) -> Point:
+    """The point carried on by steps on the gradient, which near the optimum tells more than the criterion's digits.
 
     A step is kept while it shortens the gradient; terms at zero variance stay where they are.
     """
-
-    def gradient_at(log_theta: np.ndarray) -> tuple[np.ndarray, Factor, float]:
-        factor = factorise(products, np.exp(log_theta))
-        _, s2 = criterion_of(factor, products)
-        slope = 2.0 * (products.layout.level_counts - factor.inverse_trace - factor.sum_of_squares / s2)
-        return slope, factor, s2
-
-    log_theta = np.log(theta)
-    free = log_theta > LOG_THETA_BOUNDS[0] + 0.5
+    free = np.log(point.theta) > LOG_THETA_BOUNDS[0] + 0.5
     if not free.any():
-        return theta
-    gradient, factor, s2 = gradient_at(log_theta)
+        return point
     for _ in range(steps):
-        curvature = average_information(products, factor, np.exp(log_theta), s2)[np.ix_(free, free)]
-        step = np.zeros(len(log_theta))
-        step[free] = -np.linalg.lstsq(curvature, gradient[free], rcond=1e-10)[0]
-        trial = gradient_at(log_theta + step)
-        if np.abs(trial[0][free]).max() >= np.abs(gradient[free]).max() or np.abs(step).max() > 0.1:
+        curvature = average_information(products, point.factor, point.theta, point.s2)[np.ix_(free, free)]
+        step = np.zeros(len(point.theta))
+        step[free] = -np.linalg.lstsq(curvature, point.gradient[free], rcond=1e-10)[0]
+        trial = evaluate(products, point.theta * np.exp(step))
+        if np.abs(trial.gradient[free]).max() >= np.abs(point.gradient[free]).max() or np.abs(step).max() > 0.1:
             break
-        log_theta = log_theta + step
-        gradient, factor, s2 = trial
-    return np.exp(log_theta)
-
-
-def newton_reml(
-    products: CrossProducts,
-    start: np.ndarray,
-    *,
-    prior: LogNormalPrior,
-    noise_prior: NoisePrior,
-    tolerance: float = 0.02,
-    max_iterations: int = 25,
-) -> tuple[np.ndarray, int]:
-    """(theta, evaluations): the same maximum by Newton steps on the average information, for a model with a prior.
-
-    The prior keeps every step's system well conditioned, so that a handful of steps do; stops when a step promises
-    less than `tolerance` of the criterion.
-    """
-    layout = products.layout
-
-    def at(log_theta: np.ndarray) -> tuple[float, float, np.ndarray, Factor]:
-        factor = factorise(products, np.exp(log_theta))
-        value, s2 = criterion_of(factor, products, noise_prior)
-        penalty, slope = prior.penalty(log_theta)
-        gradient = 2.0 * (layout.level_counts - factor.inverse_trace - factor.sum_of_squares / s2) + slope
-        return value + penalty, s2, gradient, factor
-
-    log_theta = np.log(start)
-    value, s2, gradient, factor = at(log_theta)
-    evaluations = 1
-    for _ in range(max_iterations):
-        curvature = average_information(products, factor, np.exp(log_theta), s2)
-        curvature[np.diag_indices(len(curvature))] += 2.0 / prior.spread**2
-        step = -np.linalg.solve(curvature, gradient)
-        step *= min(1.0, 1.5 / np.abs(step).max(initial=1e-12))
-        if -gradient @ step < tolerance:
-            break
-        for _ in range(8):
-            trial = at(log_theta + step)
-            evaluations += 1
-            if trial[0] <= value:
-                break
-            step = step / 3.0
-        else:
-            break
-        log_theta = log_theta + step
-        value, s2, gradient, factor = trial
-    return np.exp(log_theta), evaluations
+        point = trial
+    return point
 
 
 def fit_mixed_model(
@@ -229,19 +194,13 @@ def fit_mixed_model(
     weights = np.ones(len(y)) if weights is None else np.asarray(weights, float)
     products = CrossProducts.of(Observations.of(layout, terms, x), y, weights)
     start = np.ones(layout.n_terms) if start is None else start
-    theta, evaluations, converged = maximise_reml(products, start, tolerance=1e-15, gradient_tolerance=1e-7)
-    if np.any(theta < VANISHING):
+    point, evaluations, converged = maximise_reml(products, start)
+    if np.any(point.theta < VANISHING):
         # Near zero the criterion is flat, and a long first step may have landed there: look from nearby as well.
-        other, more, also = maximise_reml(products, 0.2 * start, tolerance=1e-15, gradient_tolerance=1e-7)
+        other, more, also = maximise_reml(products, 0.2 * start)
         evaluations += more
-        if _criterion_at(products, other) < _criterion_at(products, theta):
-            theta, converged = other, also
-    theta = polish(products, theta)
-    factor = factorise(products, theta, with_inverse=True)
-    criterion, s2 = criterion_of(factor, products)
-    variances = {name: float(s2 * t**2) for name, t in zip(layout.names, theta)}
-    return MixedFit(layout, theta, factor, criterion, s2, evaluations, converged, variances)
-
-
-def _criterion_at(products: CrossProducts, theta: np.ndarray) -> float:
-    return criterion_of(factorise(products, theta, with_inverse=False), products)[0]
+        if other.value < point.value:
+            point, converged = other, also
+    point = polish(products, point)
+    variances = {name: float(point.s2 * t**2) for name, t in zip(layout.names, point.theta)}
+    return MixedFit(layout, point.theta, point.factor, point.value, point.s2, evaluations, converged, variances)

@@ -151,6 +151,12 @@ class PriceModel:
         influence = self.history.observations.times(self.fit.posterior.solve(rows))
         return (influence * self.fit.weights[:, None]).T
 
+    @cached_property
+    def leverage(self) -> np.ndarray:
+        """Variance of every sale's own fitted log price, in units of the noise variance."""
+        with threadpool_limits(1):
+            return self.fit.posterior.leverage(self.history.observations)
+
     def summary(self) -> pd.DataFrame:
         """What the fit found: a row a number, columns part, factor, level, value, low, high, n_sales.
 

@@ -10,7 +10,8 @@ import io
 import json
 import os
 import zipfile
-from dataclasses import asdict, replace
+from collections.abc import Mapping
+from dataclasses import asdict, fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -29,11 +30,12 @@ from pricing.price_model.model import PriceModel
 from pricing.price_model.posterior import Posterior
 from pricing.price_model.robust import RobustFit
 from pricing.problems import Problem
+from pricing.register import load_register
 from pricing.shop_tables import Settings
 
 FORMAT = "tube shop price model"
-VERSION = 1
-_ARRAYS = ("theta", "weights", "leverage", "residuals", "coefficients", "scores", "relative_variance")
+VERSION = 2
+_ARRAYS = ("theta", "weights", "residuals", "coefficients", "scores", "relative_variance")
 _COLUMNS = (
     "sheet", "row", "sold_on", "type", "designation", "canonical_type", "family", "maker", "brand", "era", "variant",
     "grade", "reading_pct", "set_size", "matched", "qty", "channel", "price_home",
@@ -44,7 +46,7 @@ def save_model(model: PriceModel, path: Path) -> None:
     """Write the model; an old file is replaced only once the new one is whole."""
     fit, calibration = model.fit, model.calibration
     arrays = {
-        "theta": fit.posterior.theta, "weights": fit.weights, "leverage": fit.leverage, "residuals": fit.residuals,
+        "theta": fit.posterior.theta, "weights": fit.weights, "residuals": fit.residuals,
         "coefficients": fit.posterior.coefficients, "scores": calibration.scores,
         "relative_variance": calibration.relative_variance,
     }
@@ -60,7 +62,8 @@ def save_model(model: PriceModel, path: Path) -> None:
     about = {
         "format": FORMAT, "version": VERSION, "as_of": model.as_of.isoformat(), "columns": kinds,
         "terms": [term.name for term in TERMS], "fixed": list(FIXED_NAMES), "criterion": fit.criterion,
-        "evaluations": fit.evaluations, "passes": fit.passes, "settings": settings_rows(model.settings),
+        "passes": fit.passes, "settings": _settings_fields(model.settings),
+        "own_types": list(model.register.own_rows) if model.register is not None else [],
         "notes": model.notes, "problems": [asdict(problem) for problem in model.problems],
         "n_rows_given": model.n_rows_given,
     }
@@ -112,19 +115,31 @@ def _rebuild(about: dict, arrays: dict[str, np.ndarray]) -> PriceModel:
     if len(arrays["coefficients"]) != len(posterior.coefficients) or len(arrays["residuals"]) != len(history.y):
         raise ValueError("its parts do not fit one another")
     fit = RobustFit(
-        replace(posterior, coefficients=arrays["coefficients"]), arrays["weights"], arrays["leverage"],
-        arrays["residuals"], about["criterion"], about["evaluations"], about["passes"],
+        replace(posterior, coefficients=arrays["coefficients"]), arrays["weights"], arrays["residuals"],
+        about["criterion"], about["passes"],
     )
+    register = load_register().with_types(about["own_types"])[0] if about["own_types"] else None
     return PriceModel(
         history, fit, Calibration(arrays["scores"], arrays["relative_variance"]), as_of,
-        Settings.from_rows(about["settings"]), None, [Problem(**one) for one in about["problems"]], about["notes"],
+        _settings_of(about["settings"]), register, [Problem(**one) for one in about["problems"]], about["notes"],
         about["n_rows_given"],
     )
 
 
-def settings_rows(settings: Settings) -> list[dict[str, str]]:
-    """What of the settings an estimate depends on, as Settings rows: the currency (words are read before the fit)."""
-    return [{"key": "currency", "value": settings.currency}]
+def _settings_fields(settings: Settings) -> dict[str, Any]:
+    """The settings as JSON holds them: an item is read with the owner's own spellings."""
+    out = {one.name: getattr(settings, one.name) for one in fields(Settings) if one.name != "problems"}
+    return {name: sorted(value) if isinstance(value, frozenset) else _nested(value) for name, value in out.items()}
+
+
+def _settings_of(stored: dict[str, Any]) -> Settings:
+    """Settings from what `_settings_fields` gave."""
+    exact = {"price_endings": tuple(stored["price_endings"]), "stated": frozenset(stored["stated"])}
+    return Settings(**{**stored, **exact})
+
+
+def _nested(value: Any) -> Any:
+    return {key: _nested(one) for key, one in value.items()} if isinstance(value, Mapping) else value
 
 
 def _plain(value: Any) -> Any:

@@ -28,12 +28,14 @@ class Register:
 
     def __init__(self, types: dict[tuple[str, str], TubeType],
                  basis: dict[tuple[str, str, str], list[CellBasis]], aliases: list[tuple[str, str, str]],
-                 substitutions: list[dict[str, str]], pins: dict[str, dict[str, str]]):
+                 substitutions: list[dict[str, str]], pins: dict[str, dict[str, str]],
+                 own_rows: tuple[dict[str, Any], ...] = ()):
         self._types = types
         self._basis = basis
         self._aliases = aliases
         self._rows = substitutions
         self._pins = pins
+        self.own_rows = own_rows  # rows of the owner's Types sheet laid on top
         self._sections: dict[str, list[str]] = defaultdict(list)
         for designation, section in types:
             self._sections[designation].append(section)
@@ -169,9 +171,10 @@ class Register:
         """
         from .owner_types import read_owner_types
 
-        types, basis, aliases, problems = read_owner_types(self, list(rows), sheet)
+        rows = list(rows)
+        types, basis, aliases, problems = read_owner_types(self, rows, sheet)
         return Register({**self._types, **types}, {**self._basis, **basis}, self._aliases + aliases,
-                        self._rows, self._pins), problems
+                        self._rows, self._pins, (*self.own_rows, *rows)), problems
 
     def _name(self, text: str) -> str:
         if text in self._sections:
