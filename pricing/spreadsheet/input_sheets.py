@@ -38,6 +38,7 @@ _LOOKS = {
     "money": ("money", 10),
     "currency": ("text", 9),
     "number": ("number", 10),
+    "test": ("text", 12),
     "text": ("text", 12),
     "words": ("text", 34),
 }
