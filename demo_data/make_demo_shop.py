@@ -13,7 +13,7 @@ import pandas as pd  # noqa: E402
 from generator.bench import write_listening, write_offers, write_readings  # noqa: E402
 from generator.plain_tables import circuits, settings, types  # noqa: E402
 from generator.trade import N_SALES, draw_holdings, draw_lots, list_and_sell, sell_without_record  # noqa: E402
-from generator.truth import draw_truth, effects_frame, market_frame  # noqa: E402
+from generator.truth import TESTERS, draw_truth, effects_frame, market_frame  # noqa: E402
 from generator.writing import draw_rates, write_sales, write_stock  # noqa: E402
 
 
@@ -44,6 +44,7 @@ def make_demo_shop() -> dict[str, pd.DataFrame]:
         "truth/quality.csv": quality,
         "truth/effects.csv": effects_frame(truth),
         "truth/market.csv": market_frame(truth),
+        "truth/testers.csv": pd.DataFrame(list(TESTERS.items()), columns=["tester", "factor"]),
         "truth/dirty_cells.csv": pd.DataFrame([cell for sheet in sheets for cell in sheet.dirty]),
     }
 

@@ -180,7 +180,7 @@ def _refresh(call: argparse.Namespace) -> int:
 def _quote(call: argparse.Namespace) -> int:
     import pandas as pd
 
-    shop = _read(call.book)
+    shop = _on_one_scale(_read(call.book))
     model = _fit(shop)
     given = {
         "type": call.type,
@@ -242,7 +242,7 @@ def _priced(path: Path) -> tuple[Any, Any, Any]:
     """Shop, fitted model and price plan of the workbook or folder at `path`."""
     from pricing.decisions.list_price import plan_list_prices
 
-    shop = _read(path)
+    shop = _on_one_scale(_read(path))
     model = _fit(shop)
     if shop.stock.empty:
         print("There is no usable row in Stock, so the price list stays empty.", file=sys.stderr)
@@ -256,6 +256,13 @@ def _read(path: Path) -> Any:
 
     with _step(f"reading {path.name}"):
         return read_shop(path)
+
+
+def _on_one_scale(shop: Any) -> Any:
+    """The shop with every reading on its main tester's scale."""
+    from pricing.price_model import with_readings
+
+    return with_readings(shop)
 
 
 def _fit(shop: Any) -> Any:

@@ -8,7 +8,7 @@ import pandas as pd
 from generator.catalogue import ALL_KINDS, FAMILIES, KINDS, MAKERS, MAKERS_NEVER_SOLD
 from generator.handwriting import Sheet, Spelled, one_of, spell_price, spell_type
 from generator.trade import MATCHING_GROUPS, MATCHING_PIECES, SOLD_MAKERS, Holding, like_an_owner
-from generator.truth import LAST_DAY, Piece, Truth, draw_piece, generator, log_fair
+from generator.truth import LAST_DAY, TESTERS, Piece, Truth, draw_piece, generator, log_fair
 
 READINGS_COLUMNS = "sku tested_on tester test section value nominal volts".split()
 OFFERS_COLUMNS = (
@@ -36,7 +36,12 @@ NOMINAL_GM = {
     "other": (5.0, 200),
 }
 NOMINAL_MA = {"EL84": 48.0, "6L6GC": 72.0, "6V6GT": 45.0}
-BENCH_SCALE = {"bench A": 1.0, "bench B": 1.10}  # the two testers do not agree: each has its own nominal
+BENCH_SCALE = {"bench A": 1.0, "bench B": 1.10}  # each tester has its own nominal, in its own units
+RETESTS = {  # test and first tester: where so many pieces were tested again; nobody tried emission on bench C
+    ("gm", "bench A"): ("bench B",) * 12 + ("bench C",) * 6,
+    ("gm", "bench B"): ("bench A",) * 12,
+    ("emission", "bench A"): ("bench B",) * 5,
+}
 EIGHT_MA = (44.0, 45.1, 46.0, 46.3, 47.9, 48.2, 48.4, 51.0)  # plate currents of the first group of eight
 
 SYSTEMS = {  # amplifier: position and type it was heard in
@@ -57,7 +62,31 @@ def write_readings(holdings: list[Holding]) -> Sheet:
         if holding.piece.reading_pct is not None and rng.random() < 0.85:
             _read_piece(rng, sheet, holding)
     _read_groups(rng, sheet, holdings[-MATCHING_PIECES:])
+    _read_again(sheet, {holding.sku for holding in holdings[:-MATCHING_PIECES]})
     return sheet
+
+
+def _read_again(sheet: Sheet, skus: set[str]) -> None:
+    """Pieces tested a second time, on another tester: from a stream of their own, so that nothing else changes."""
+    rng = generator("retests")
+    first: dict[str, list[dict]] = {}
+    for row in sheet.rows:
+        if row["test"] in ("gm", "emission") and row["sku"] in skus:
+            first.setdefault(row["sku"], []).append(row)
+    for at_first, others in RETESTS.items():
+        tester = at_first[1]
+        own = [sku for sku, rows in first.items() if (rows[0]["test"], rows[0]["tester"]) == at_first]
+        for sku, other in zip(rng.choice(own, len(others), replace=False), others):
+            again = rng.normal(0, 0.03)  # the setting of the day, shared by the sections
+            day = pd.Timestamp(first[sku][0]["tested_on"]) + pd.Timedelta(days=int(rng.integers(1, 60)))
+            for row in first[sku]:
+                nominal = float(row["nominal"])
+                share = float(str(row["value"]).replace(",", ".")) / nominal * TESTERS[other] / TESTERS[tester]
+                if row["test"] == "gm":
+                    nominal = round(nominal * BENCH_SCALE.get(other, 1.0) / BENCH_SCALE[tester], 2)
+                value = nominal * share * np.exp(again + rng.normal(0, 0.015))
+                sheet.write(row | {"tester": other, "tested_on": min(LAST_DAY, day), "nominal": nominal,
+                                   "value": round(float(value), 2 if row["test"] == "gm" else 0)})
 
 
 def _read_piece(rng, sheet: Sheet, holding: Holding) -> None:
@@ -75,7 +104,7 @@ def _read_piece(rng, sheet: Sheet, holding: Holding) -> None:
         nominal = round(gm * BENCH_SCALE[tester], 2)
     for section in range(1, FAMILIES[family].sections + 1):
         value = round(
-            nominal * holding.piece.reading_pct / 100 * np.exp(rng.normal(0, 0.04)),
+            nominal * holding.piece.reading_pct / 100 * TESTERS[tester] * np.exp(rng.normal(0, 0.04)),
             0 if test == "emission" else 2,
         )
         cells = {}

@@ -124,10 +124,11 @@ def spell_era(rng, era: str) -> Spelled:
     return Spelled(one_of(rng, forms), "era spelling", {"era": era})
 
 
-def spell_grade(rng, grade: str, reading_pct: float | None) -> Spelled:
+def spell_grade(rng, grade: str, reading_pct: float | None, shown: float | None) -> Spelled:
+    """`shown`: what its tester shows of the piece's reading, never less in this shop."""
     if grade == "used, strong" and reading_pct is not None and rng.random() < 0.35:
-        reading = int(reading_pct)
-        if rng.random() < 0.5 and reading >= 80:
+        reading = int(shown)
+        if rng.random() < 0.5 and reading_pct >= 80:
             return Spelled(
                 f"tstd {reading}%",
                 "reading in grade",

@@ -47,6 +47,7 @@ ERA_EFFECT = {
     "2020s": -0.30,
     "unknown": -0.06,
 }
+TESTERS = {"bench A": 1.0, "bench B": 1.09, "bench C": 1.05}  # what each shows where 1.0 would be true
 READING_DEPTH, READING_MIDDLE_PCT, READING_WIDTH_PCT = 0.45, 76.0, 6.0
 
 

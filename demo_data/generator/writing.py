@@ -25,7 +25,7 @@ from generator.handwriting import (
     spell_type_with_set,
 )
 from generator.trade import Holding, Sale, draw_country
-from generator.truth import LAST_DAY, generator
+from generator.truth import LAST_DAY, TESTERS, generator
 
 SALES_COLUMNS = """
     sold_on type maker brand era variant grade reading_pct tester set_size matched qty price currency channel
@@ -67,7 +67,6 @@ RETURNS = (
     "wrong type ordered",
     "low reading",
 )
-TESTERS = ("bench A", "bench B", "bench C")
 GROSS_SHARE = 0.02
 
 
@@ -95,8 +94,10 @@ def _describe(piece) -> dict:
     }
 
 
-def _spell_piece(rng, piece, dirt: dict[str, float], qty: int = 1) -> dict[str, Spelled]:
-    """Spellings of the describing cells; at most one of them moves a meaning into another cell."""
+def _spell_piece(rng, piece, dirt: dict[str, float], shown: float | None, qty: int = 1) -> dict[str, Spelled]:
+    """Spellings of the describing cells; at most one of them moves a meaning into another cell. `shown`: the reading
+    as its tester gave it.
+    """
     cells: dict[str, Spelled] = {}
     sets = piece.set_size > 1 and rng.random() < dirt["set_size"]
     if piece.set_size == 1 and qty in (3, 10) and rng.random() < 2 * dirt["set_size"]:
@@ -114,14 +115,19 @@ def _spell_piece(rng, piece, dirt: dict[str, float], qty: int = 1) -> dict[str, 
     if piece.era != "unknown" and rng.random() < dirt["era"]:
         cells["era"] = spell_era(rng, piece.era)
     if piece.grade in GRADE_SPELLINGS and rng.random() < dirt["grade"]:
-        cells["grade"] = spell_grade(rng, piece.grade, piece.reading_pct)
+        cells["grade"] = spell_grade(rng, piece.grade, piece.reading_pct, shown)
     if (
         piece.reading_pct is not None
         and "reading_pct" not in cells.get("grade", Spelled("")).blank
         and rng.random() < dirt["reading_pct"]
     ):
-        cells["reading_pct"] = spell_reading(rng, piece.reading_pct)
+        cells["reading_pct"] = spell_reading(rng, shown)
     return cells
+
+
+def _shown(reading_pct: float | None, tester: str | None) -> float | None:
+    """What the tester shows of a piece's true percent of nominal; a tester nobody named reads true."""
+    return None if reading_pct is None else float(np.round(reading_pct * TESTERS.get(tester, 1.0)))
 
 
 def write_sales(sales: list[Sale], rates: pd.DataFrame) -> tuple[Sheet, pd.DataFrame]:
@@ -138,7 +144,7 @@ def write_sales(sales: list[Sale], rates: pd.DataFrame) -> tuple[Sheet, pd.DataF
     for sale in sorted(sales, key=lambda s: s.sold_on):
         row, currency, price_eur = _sale_row(rng, sale, by_month)
         error = _gross_error(rng, sale, row) if rng.random() < GROSS_SHARE else ""
-        cells = {} if error else _spell_piece(rng, sale.piece, DIRT, sale.qty)
+        cells = {} if error else _spell_piece(rng, sale.piece, DIRT, row["reading_pct"], sale.qty)
         if not error and rng.random() < (1.0 if row["price"] >= 1000 else DIRT["price"]):
             continental = row["price"] < 1000 or next(thousands)
             cells["price"] = spell_price(
@@ -185,9 +191,11 @@ def _sale_row(rng, sale: Sale, by_month: pd.DataFrame) -> tuple[dict, str, float
         else sale.price_eur * float(np.exp(rng.normal(-1.2, 0.4)))
     )
     returned = sale.channel != "fair" and rng.random() < 0.042
+    tester = one_of(rng, tuple(TESTERS)) if sale.piece.reading_pct and rng.random() < 0.8 else None
     row = _describe(sale.piece) | {
         "sold_on": sale.sold_on,
-        "tester": one_of(rng, TESTERS) if sale.piece.reading_pct and rng.random() < 0.8 else None,
+        "tester": tester,
+        "reading_pct": _shown(sale.piece.reading_pct, tester),
         "matched": sale.piece.matched,
         "qty": sale.qty if sale.qty > 1 or rng.random() < 0.4 else None,
         "price": price,
@@ -267,9 +275,11 @@ def write_stock(holdings: list[Holding]) -> tuple[Sheet, pd.DataFrame]:
     sheet = Sheet("Stock", STOCK_COLUMNS)
     truth = []
     for holding in holdings:
+        tester = one_of(rng, tuple(TESTERS)) if holding.piece.reading_pct else None
         row = _describe(holding.piece) | {
             "sku": holding.sku,
-            "tester": one_of(rng, TESTERS) if holding.piece.reading_pct else None,
+            "tester": tester,
+            "reading_pct": _shown(holding.piece.reading_pct, tester),
             "qty": holding.qty,
             "cost": holding.cost,
             "lot": holding.lot,
@@ -280,7 +290,8 @@ def write_stock(holdings: list[Holding]) -> tuple[Sheet, pd.DataFrame]:
         }
         if holding.piece.matched:
             row["note"] = "matched"  # the Stock sheet has no matched column
-        cells = _spell_piece(rng, holding.piece, {column: share / 3 for column, share in DIRT.items()})
+        dirt = {column: share / 3 for column, share in DIRT.items()}
+        cells = _spell_piece(rng, holding.piece, dirt, row["reading_pct"])
         number = sheet.write(row, cells)
         family = holding.piece.family
         truth.append(

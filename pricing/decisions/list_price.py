@@ -61,6 +61,7 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
                 "cost": piece["cost"],
                 "ask": piece["ask"],
                 **{name: quote[name] for name in _ESTIMATED},
+                "basis": "; ".join(filter(None, (quote["basis"], piece.get("reading_basis")))),
                 "list_price": price,
                 "floor": _float(decision.floor),
                 "margin": _float(decision.margin),
@@ -171,6 +172,8 @@ def piece_in_words(piece: Any) -> str:
     words.append("grade unknown" if grade in (None, "", "unknown") else grade)
     if _known(piece.get("reading_pct")):
         words.append(f"{piece['reading_pct']:.0f} %")
+    if _known(piece.get("balance_pct")):
+        words.append(f"weaker section at {piece['balance_pct']:.0f} % of the stronger")
     size = int(piece.get("set_size") or 1)
     if size > 1:
         words.append({2: "pair", 4: "quad"}.get(size, f"set of {size}"))

@@ -2,8 +2,12 @@
 
 from pricing.price_model.fitting import fit_price_model
 from pricing.price_model.model import PriceModel
+from pricing.price_model.piece_readings import with_readings
+from pricing.price_model.testers import TesterCalibration, calibrate_testers
 
-__all__ = ["PriceModel", "fit_price_model", "load_price_model"]
+__all__ = [
+    "PriceModel", "TesterCalibration", "calibrate_testers", "fit_price_model", "load_price_model", "with_readings",
+]
 
 
 def load_price_model(path):

@@ -14,6 +14,7 @@ from pricing.spreadsheet import style
 from pricing.spreadsheet.model_facts import ModelFacts, facts_of
 from pricing.spreadsheet.summary import HABIT, sales_used, sells_at_own_asks
 from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, set_up_page, write_table
+from pricing.spreadsheet.testers_part import TESTERS, testers_of, testers_title
 
 _WIDE = 66
 _SPREAD = (
@@ -64,6 +65,9 @@ def write_model(book: Workbook, model: Any, shop: Any) -> Worksheet:
     row = _market(sheet, facts.index, row + 1)
     row = _section(sheet, row + 1, "Where prices differ", facts.spread, _SPREAD, "PriceSpread")
     row = _section(sheet, row + 1, "Grade, reading, set and channel", facts.effects, _EFFECTS, "PriceEffects")
+    testers = testers_of(shop)
+    if len(testers):
+        row = _section(sheet, row + 1, testers_title(shop), testers, TESTERS, "TesterScales")
     row = _section(sheet, row + 1, "Makers, highest first", facts.makers, _EFFECTS, "MakerEffects")
     row = _section(
         sheet,

@@ -93,8 +93,9 @@ def refresh_workbook(
     path = Path(path)
     shop = shop or read_shop(path)
     if model is None:
-        from pricing.price_model import fit_price_model
+        from pricing.price_model import fit_price_model, with_readings
 
+        shop = with_readings(shop)
         if shop.sales.empty:
             raise ValueError(f"{path}: no usable row in Sales, so nothing can be priced")
         model = fit_price_model(shop.sales, settings=shop.settings, register=shop.register)

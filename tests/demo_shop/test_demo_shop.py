@@ -326,7 +326,7 @@ def test_readings_and_sets_to_match():
     groups = current.groupby(current.sku.map(kinds)).value.apply(list)
     assert groups["EL84"][:8] == ["44", "45.10", "46", "46.30", "47.90", "48.20", "48.40", "51"]
     assert len(groups["EL84"]) == 8 + 14 and len(groups["6L6GC"]) == 12
-    assert set(readings.tester) == {"bench A", "bench B"}
+    assert set(readings.tester) == {"bench A", "bench B", "bench C"}
     rectifiers = readings[readings.sku.map(kinds).isin(["5U4GB", "5Y3GT", "5AR4", "EZ81"])]
     assert set(rectifiers.test) <= {"emission", "leakage"}  # rectifiers have no mutual conductance
 
