@@ -206,11 +206,13 @@ def _quote(call: argparse.Namespace) -> int:
         if pd.isna(on):
             raise BadCall(f"--on {call.on}: not a date; write it as 2026-03-01.")
     quote = model.estimate(clean, on=on).iloc[0]
-    from pricing.spreadsheet.summary import quote_in_words
+    from pricing.decisions.listing_history import kin_in_words
+    from pricing.spreadsheet.summary import HABIT, quote_in_words, sells_at_own_asks
 
+    notes = [kin_in_words(clean, shop, model.as_of), HABIT] if sells_at_own_asks(shop.sales) else []
     print(
         quote_in_words(
-            quote, model.explain(clean, on), model.comparables(clean, 8, on), shop.settings.currency
+            quote, model.explain(clean, on), model.comparables(clean, 8, on), shop.settings.currency, notes
         )
     )
     return PROBLEMS if problems else DONE

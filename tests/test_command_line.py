@@ -29,6 +29,9 @@ def quick(monkeypatch):
         lambda sales, settings=None, register=None: StandInModel(sales),
         raising=False,
     )
+    monkeypatch.setattr(
+        "pricing.decisions.time_to_sale.learn_from_asks", lambda model, spells: "a stand-in learns from sales only"
+    )
 
 
 @pytest.fixture

@@ -7,9 +7,11 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from pricing.decisions.listing_history import listing_history
 from pricing.decisions.net_proceeds import ZERO, SellingTerms
 from pricing.decisions.price_policy import Evidence, PricePolicy, age_in_words, decide_list_price
 from pricing.decisions.shop_habits import sets_on_hand, usual_channel, usual_postage
+from pricing.decisions.time_to_sale import unsold_suggestions
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,8 +24,10 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     policy and whose Sales tell what is left of each sku. Columns: `sku`, `type`, `piece` (the description
     in words), `on_hand` (sets), `cost` and `ask` (a set, the shop's currency), `fair_price`, `low`, `high`,
     `n_sales`, `basis`, `list_price`, `floor`, `margin`, `margin_pct` (of the net price), `difference` (list
-    price less ask, times sets on hand), `action` (one of ACTIONS), `reason`, `sales_rows` (those that weigh
-    most in the fair price), `row` (of the Stock sheet).
+    price less ask, times sets on hand), `action` (one of ACTIONS), `reason`, `days_listed`, `unsold_ask`,
+    `unsold_days`, `days_to_sale` (as in `listing_history`), `asks_change_pct` (what sold and unsold asks suggest of the
+    fair price, as in `unsold_suggestions`; no price here follows it), `sales_rows` (those that weigh most in the fair
+    price), `row` (of the Stock sheet). `attrs["unsold_asks"]` says in words what the listings teach, or why nothing.
     """
     import pandas as pd
 
@@ -33,10 +37,13 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     by_type = shop.sales.groupby("canonical_type")["sold_on"]
     counts, last_sold = by_type.size(), by_type.max()
     heaviest = heaviest_sales(model, stock)
+    listed = listing_history(stock, shop, model.as_of)
+    suggested = unsold_suggestions(model, stock, shop)
+    listed = listed.join(suggested.by_piece)
 
     rows = []
-    for piece, quote, on_hand, behind in zip(
-        stock.to_dict("records"), estimate.to_dict("records"), left, heaviest, strict=True
+    for piece, quote, on_hand, behind, seen in zip(
+        stock.to_dict("records"), estimate.to_dict("records"), left, heaviest, listed.to_dict("records"), strict=True
     ):
         canonical = piece["canonical_type"]
         evidence = Evidence(
@@ -68,15 +75,25 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
                 "margin_pct": decision.margin_pct,
                 "difference": None if change is None else round(change * on_hand, 2),
                 "action": decision.action,
-                "reason": decision.reason,
+                "reason": _with_listing(decision, seen),
+                **{name: seen[name] for name in _LISTED},
                 "sales_rows": ", ".join(map(str, behind)),
                 "row": piece.get("row"),
             }
         )
     plan = pd.DataFrame(rows, index=stock.index, columns=list(PLAN_COLUMNS))
-    return plan.astype({name: float for name in _NUMBERS})
+    plan = plan.astype({name: float for name in _NUMBERS})
+    plan.attrs["unsold_asks"] = suggested.words
+    return plan
 
 
+def _with_listing(decision: Any, seen: dict[str, Any]) -> str:
+    """The reason, with what the listings strongly say of a piece on hand."""
+    said = [] if decision.action == "sold out" else [seen["listing_words"], seen["asks_words"]]
+    return "; ".join([decision.reason, *filter(None, said)])
+
+
+_LISTED = ("days_listed", "unsold_ask", "unsold_days", "days_to_sale", "asks_change_pct")
 _ESTIMATED = ("fair_price", "low", "high", "n_sales", "basis")
 _NUMBERS = (
     "cost",
@@ -90,6 +107,7 @@ _NUMBERS = (
     "margin",
     "margin_pct",
     "difference",
+    *_LISTED,
 )
 PLAN_COLUMNS = (
     "sku",
@@ -106,6 +124,7 @@ PLAN_COLUMNS = (
     "difference",
     "action",
     "reason",
+    *_LISTED,
     "sales_rows",
     "row",
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pricing.decisions.listing_history import FEWEST_SOLD, LONG_DAYS, SOON_DAYS
 from pricing.spreadsheet.summary import HABIT, sales_used, sells_at_own_asks
 
 CAUTIONS = [
@@ -100,7 +101,12 @@ def _method(shop: Any) -> list[str]:
         "are common practice, no source.",
     ]
     if sells_at_own_asks(shop.sales):
-        lines.append(HABIT)
+        lines.append(
+            f"{HABIT} A piece that sold within days may have been asked too low, one unsold for a year too high: the "
+            f"reason says so up to {SOON_DAYS} days (the median of at least {FEWEST_SOLD} such pieces) and from "
+            f"{LONG_DAYS} days on; these limits are common practice, no source. Where enough dated asks are kept, "
+            "“asks suggest” tells how far the fair price would move if asks and days listed were counted too."
+        )
     return lines
 
 

@@ -60,6 +60,38 @@ PRICE_LIST = (
     ),
     ResultColumn("reason", "reason", "words", 56),
     ResultColumn(
+        "days_listed",
+        "days listed",
+        "count",
+        8,
+        "Days the piece has stood at its present ask, since it was listed, last sold or last repriced, from listed_on "
+        "or Asks.",
+    ),
+    ResultColumn(
+        "unsold_ask",
+        "unsold ask",
+        "money",
+        9,
+        "Highest ask of the last two years at which another such piece (type, maker, set; grade where there is one), "
+        "or this one before, stood without a sale.",
+    ),
+    ResultColumn("unsold_days", "for days", "count", 8, "How long that ask stood without a sale."),
+    ResultColumn(
+        "days_to_sale",
+        "days to sale",
+        "count",
+        8,
+        "Median of such pieces that sold, auctions aside: sold_on less listed_on, or by Asks.",
+    ),
+    ResultColumn(
+        "asks_change_pct",
+        "asks suggest %",
+        "change_percent",
+        9,
+        "How far the fair price would move if asks, days listed and unsold pieces were counted too. The list price "
+        "does not follow it. Blank where listings are too few.",
+    ),
+    ResultColumn(
         "floor",
         "floor",
         "money",
@@ -110,6 +142,7 @@ def write_price_list(book: Workbook, plan: pd.DataFrame, shop: Any) -> Worksheet
             "Biggest money at stake first; use the arrow on “action” to see one kind, or sort by “Stock "
             "row” for stock order. Prices are per set.",
             HABIT if sells_at_own_asks(shop.sales) else "",
+            plan.attrs.get("unsold_asks", "") if sells_at_own_asks(shop.sales) else "",
         ],
     )
     last = write_table(sheet, frame, PRICE_LIST, name="PriceList", top=_HEAD_ROW)

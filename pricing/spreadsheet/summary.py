@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
 HABIT = (
-    "Most sales were at the shop's own asking prices, so fair prices are learnt from asks that sold and "
-    "can teach back a habit: sold within days may have been too low, unsold for a year too high."
+    "Fair prices are learnt from the shop's own asks that sold and can teach back a habit; days listed and unsold asks "
+    "stand beside them. An auction's price is the market's, not an ask."
 )
 
 
@@ -144,12 +145,14 @@ def plan_in_words(plan: pd.DataFrame, shop: Any) -> str:
             f"{len(shop.problems):,} problems are listed on the Problems sheet, each with what would mend it."
         )
     if sells_at_own_asks(shop.sales):
-        lines.append(HABIT)
+        lines += [HABIT, *filter(None, [plan.attrs.get("unsold_asks")])]
     return "\n".join(lines)
 
 
-def quote_in_words(quote: Any, reasons: pd.DataFrame, comparables: pd.DataFrame, currency: str) -> str:
-    """Price, range, build-up and past sales of one piece, for the command line."""
+def quote_in_words(
+    quote: Any, reasons: pd.DataFrame, comparables: pd.DataFrame, currency: str, notes: Sequence[str] = ()
+) -> str:
+    """Price, range, build-up and past sales of one piece, and `notes` after them, for the command line."""
     lines = [
         f"Fair price {quote['fair_price']:,.2f} {currency}; one sale in five falls outside "
         f"{quote['low']:,.2f} to {quote['high']:,.2f}.",
@@ -164,7 +167,7 @@ def quote_in_words(quote: Any, reasons: pd.DataFrame, comparables: pd.DataFrame,
         )
     if len(comparables):
         lines += ["", "Past sales that weigh most:", _indented(comparables)]
-    return "\n".join([*lines, "", "An estimate from this shop's own history, not an appraisal."])
+    return "\n".join([*lines, "", *notes, "An estimate from this shop's own history, not an appraisal."])
 
 
 def _indented(frame: pd.DataFrame) -> str:
