@@ -7,6 +7,7 @@ _HOMES = {
     "read_shop": "pricing.shop_tables",
     "load_register": "pricing.register",
     "fit_price_model": "pricing.price_model",
+    "backtest": "pricing.price_model.backtest",
     "load_price_model": "pricing.price_model",
     "plan_list_prices": "pricing.decisions.list_price",
     "build_workbook": "pricing.spreadsheet",

@@ -80,10 +80,10 @@ def test_public_names():
     import pricing
 
     assert pricing.__all__ == [
-        "build_workbook", "fit_price_model", "load_price_model", "load_register", "plan_list_prices", "read_shop",
-        "refresh_workbook",
+        "backtest", "build_workbook", "fit_price_model", "load_price_model", "load_register", "plan_list_prices",
+        "read_shop", "refresh_workbook",
     ]
     for name in pricing.__all__:
         assert callable(getattr(pricing, name))
-    with pytest.raises(AttributeError, match="no attribute 'nothing'; it has build_workbook"):
+    with pytest.raises(AttributeError, match="no attribute 'nothing'; it has backtest, build_workbook"):
         pricing.nothing

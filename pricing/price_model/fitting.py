@@ -15,6 +15,7 @@ from pricing.price_model.fixed_effects import fixed_columns
 from pricing.price_model.model import PriceModel
 from pricing.price_model.observations import Rows
 from pricing.price_model.robust import RobustFit
+from pricing.problems import Problem
 from pricing.shop_tables import Settings, clean_sales
 
 # Forward calibration: fit before the first date's share of sales, score up to the second's; then once more.
@@ -37,6 +38,25 @@ def fit_price_model(
     say otherwise. `ordered` holds better grades and readings at no lower a price; `calibrated` sets the ranges on
     later sales of the shop's own history. Raises ValueError when no row can be used.
     """
+    used, problems, settings, notes = usable_sales(sales, settings, register)
+    if not len(used):
+        raise ValueError(
+            f"none of the {len(sales):,} sales can be used: each needs a readable date, a type and a price above zero "
+            "(see the Problems list for every row)"
+        )
+    used = one_family_a_type(used)
+    as_of = used["sold_on"].max().normalize()
+    history = History.of(used, as_of)
+    fit = fit_effects(history, ordered=ordered)
+    calibration = calibrate(history, fit) if calibrated else Calibration.none()
+    notes += _notes(used)
+    return PriceModel(history, fit, calibration, as_of, settings, register, problems, notes, len(sales))
+
+
+def usable_sales(
+    sales: pd.DataFrame, settings: Settings | None, register: Any
+) -> tuple[pd.DataFrame, list[Problem], Settings, list[str]]:
+    """(clean sales that can teach prices, by date; problems; settings; notes)."""
     settings = settings or _home_of(sales)
     clean, problems = clean_sales(sales, register, settings)
     notes = []
@@ -46,19 +66,7 @@ def fit_price_model(
         usable &= ~returned
         if returned.any():
             notes.append(f"{int(returned.sum()):,} returned sales were left out of the fit.")
-    used = clean[usable]
-    if not len(used):
-        raise ValueError(
-            f"none of the {len(sales):,} sales can be used: each needs a readable date, a type and a price above zero "
-            "(see the Problems list for every row)"
-        )
-    used = _one_family_a_type(used.sort_values("sold_on", kind="stable"))
-    as_of = used["sold_on"].max().normalize()
-    history = History.of(used, as_of)
-    fit = fit_effects(history, ordered=ordered)
-    calibration = calibrate(history, fit) if calibrated else Calibration.none()
-    notes += _notes(used)
-    return PriceModel(history, fit, calibration, as_of, settings, register, problems, notes, len(sales))
+    return clean[usable].sort_values("sold_on", kind="stable"), problems, settings, notes
 
 
 def calibrate(history: History, fit: RobustFit) -> Calibration:
@@ -89,11 +97,16 @@ def forward_errors(
     """(log error, relative variance, s2) of later sales priced from past ones at given relative deviations."""
     history = History.of(past, past["sold_on"].max())
     fit = fit_effects(history, theta=theta, estimate_theta=False, passes=4)
-    terms = history.design.terms(later)
-    rows = Rows.of(fit.posterior.layout, terms, fixed_columns(later))
+    return *errors_of(history, fit, later), fit.posterior.noise_variance
+
+
+def errors_of(history: History, fit: RobustFit, later: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """(log error, relative variance) of clean later sales under the fit of a history."""
+    posterior, terms = fit.posterior, history.design.terms(later)
+    rows = Rows.of(posterior.layout, terms, fixed_columns(later))
     with threadpool_limits(1):
-        relative = fit.posterior.relative_variance(rows) + history.design.missing(later, terms) @ theta**2
-    return log_tube_price(later) - fit.posterior.mean(rows), relative, fit.posterior.noise_variance
+        relative = posterior.relative_variance(rows) + history.design.missing(later, terms) @ posterior.theta**2
+    return log_tube_price(later) - posterior.mean(rows), relative
 
 
 def _home_of(sales: pd.DataFrame) -> Settings:
@@ -104,7 +117,7 @@ def _home_of(sales: pd.DataFrame) -> Settings:
     return settings.with_currency(stated[0]) if len(stated) == 1 else settings
 
 
-def _one_family_a_type(sales: pd.DataFrame) -> pd.DataFrame:
+def one_family_a_type(sales: pd.DataFrame) -> pd.DataFrame:
     """Each pricing type in the family most of its sales state."""
     if sales.groupby("canonical_type")["family"].nunique().max() <= 1:
         return sales
