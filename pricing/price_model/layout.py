@@ -190,8 +190,8 @@ class Layout:
                 continue
             n_points = 1 if place.basis is None else len(place.basis)
             value = np.ones((1, 1)) if place.basis is None else place.basis
-            row = np.repeat(np.arange(place.n_raw), value.shape[1])
-            column = np.repeat(place.columns, n_points, axis=0).ravel()
+            row = np.repeat(np.arange(place.n_raw, dtype=np.int32), value.shape[1])
+            column = np.repeat(place.columns, n_points, axis=0).ravel().astype(np.int32)
             part = sparse.coo_array((np.tile(value, (len(place.columns), 1)).ravel(), (row, column)),
                                     shape=(place.n_raw, width))
             parts.append(part)

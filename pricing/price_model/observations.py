@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -139,8 +140,13 @@ def in_threads(function: Callable[[Any], Any], parts: Iterable[Any]) -> list[Any
     parts = list(parts)
     if len(parts) == 1:
         return [function(parts[0])]
-    with ThreadPoolExecutor(THREADS) as pool:
-        return list(pool.map(function, parts))
+    return list(_pool().map(function, parts))
+
+
+@cache
+def _pool() -> ThreadPoolExecutor:
+    """The same threads throughout: new ones each time would scatter memory."""
+    return ThreadPoolExecutor(THREADS)
 
 
 def _sum_of_raw(raw: np.ndarray, values: np.ndarray) -> np.ndarray:

@@ -14,7 +14,7 @@ from pricing.price_model.observations import Observations, Rows, in_threads
 
 ORDER_TOLERANCE = 1e-10
 # Observations whose dense border rows are held at once.
-PIECE = 4_000
+PIECE = 1_500
 
 
 @dataclass(frozen=True)

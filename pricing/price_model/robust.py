@@ -65,17 +65,25 @@ def fit_robust(
     weights = np.ones(len(y)) if weights is None else weights
     leverage = None
     for number in range(1, passes + 1):
-        products = CrossProducts.of(observations, y, weights, fixed_prior)
-        point = evaluate(products, theta, prior, noise_prior)
-        posterior = Posterior.of(observations.layout, point.factor, theta, point.s2)
+        posterior, criterion, step = _one_pass(
+            observations, y, weights, theta, prior, noise_prior, fixed_prior, estimate_theta
+        )
         residuals = y - posterior.mean(observations)
-        step = newton_step(products, point, prior) if estimate_theta else np.zeros(len(theta))
         longest = np.abs(step).max(initial=0.0)
         if leverage is None and longest < NEAR and t_noise:
             leverage = posterior.leverage(observations)
-        new_weights = t_weights(residuals, 0.0 if leverage is None else leverage, point.s2) if t_noise else weights
+        s2 = posterior.noise_variance
+        new_weights = t_weights(residuals, 0.0 if leverage is None else leverage, s2) if t_noise else weights
         settled = longest < SETTLED and np.abs(new_weights - weights).mean() < SETTLED
         if settled or number == passes:
-            break
+            return RobustFit(posterior, weights, residuals, criterion, number)
         theta, weights = theta * np.exp(step), new_weights
-    return RobustFit(posterior, weights, residuals, point.value, number)
+        del posterior  # a large factor: let go before the next is made
+
+
+def _one_pass(observations, y, weights, theta, prior, noise_prior, fixed_prior, estimate_theta):
+    """(posterior, criterion, step in log theta) at these weights and theta."""
+    products = CrossProducts.of(observations, y, weights, fixed_prior)
+    point = evaluate(products, theta, prior, noise_prior)
+    step = newton_step(products, point, prior) if estimate_theta else np.zeros(len(theta))
+    return Posterior.of(observations.layout, point.factor, theta, point.s2), point.value, step
