@@ -91,6 +91,10 @@ def _parser() -> argparse.ArgumentParser:
     refresh.add_argument(
         "--overwrite", action="store_true", help="replace the file named by --out if it is there"
     )
+    refresh.add_argument(
+        "--folds", metavar="N", type=_whole_number, help="stretches of past sales to price again for the record on "
+        "the Model sheet, 0 for none (default: 2, and none from 10,001 sales on)"
+    )
     quote = command("quote", _quote, "Price one piece, with its range, its reasons and the sales behind it.")
     _book(quote)
     quote.add_argument("--type", required=True, help="type as printed, such as 12AX7")
@@ -107,6 +111,13 @@ def _parser() -> argparse.ArgumentParser:
     quote.add_argument("--matched", action="store_const", const="yes", help="the set is matched")
     quote.add_argument("--set-size", metavar="N", help="tubes in the set: 1, 2 (pair), 4 (quad)")
     quote.add_argument("--on", metavar="DATE", help="date of the price (default: the newest sale's)")
+    backtest = command(
+        "backtest", _backtest, "Price past sales again from what came before them: how close, beside a shop's habits."
+    )
+    _book(backtest)
+    backtest.add_argument(
+        "--folds", metavar="N", type=_whole_number, default=4, help="stretches of time to price again (default: 4)"
+    )
     export = command("export", _export, "Write the asks to change as a CSV file.")
     _book(export)
     export.add_argument(
@@ -125,12 +136,13 @@ def _demo(call: argparse.Namespace) -> int:
     from pricing.spreadsheet.workbook import free_name
 
     shop, model, plan = _priced(demo_data_folder())
+    record = _record(shop)
     call.out.mkdir(parents=True, exist_ok=True)
     path = free_name(call.out / "demo shop.xlsx")
     with _step(f"writing {path.name}"):
-        build_workbook(path, shop, model, plan=plan, invented=True)
+        build_workbook(path, shop, model, plan=plan, record=record, invented=True)
     print(f"Wrote {path} (an invented shop: every sale, maker and buyer in it is made up).")
-    _tell(plan, shop)
+    _tell(plan, shop, record)
     return DONE
 
 
@@ -166,14 +178,17 @@ def _refresh(call: argparse.Namespace) -> int:
         _xlsx(call.out)
     _must_be_free(call)
     shop, model, plan = _priced(call.book)
+    record = _record(shop, call.folds)
     path = call.out or refreshed_name(call.book, model.as_of)
     with _step(f"writing {path.name}"):
-        refresh_workbook(call.book, path, shop=shop, model=model, plan=plan, overwrite=call.overwrite)
+        refresh_workbook(
+            call.book, path, shop=shop, model=model, plan=plan, record=record, overwrite=call.overwrite
+        )
     print(
         f"Wrote {path}. {call.book} is unchanged.\nThe new file carries what stands on the input sheets; "
         "charts, formulas, colours and sheets added by hand are only in the old one."
     )
-    _tell(plan, shop)
+    _tell(plan, shop, record)
     return DONE
 
 
@@ -216,6 +231,18 @@ def _quote(call: argparse.Namespace) -> int:
         )
     )
     return PROBLEMS if problems else DONE
+
+
+def _backtest(call: argparse.Namespace) -> int:
+    from pricing.price_model.record_report import record_report
+
+    if call.folds < 1:
+        raise BadCall("--folds 0: at least one stretch of time is needed.")
+    shop = _on_one_scale(_read(call.book))
+    _must_have_sales(shop)
+    record = _record(shop, call.folds)
+    print(record_report(record))
+    return PROBLEMS if record.scored.empty else DONE
 
 
 def _export(call: argparse.Namespace) -> int:
@@ -270,6 +297,12 @@ def _on_one_scale(shop: Any) -> Any:
 def _fit(shop: Any) -> Any:
     from pricing.price_model import fit_price_model
 
+    _must_have_sales(shop)
+    with _step(f"learning prices from {len(shop.sales):,} sales"):
+        return fit_price_model(shop.sales, settings=shop.settings, register=shop.register)
+
+
+def _must_have_sales(shop: Any) -> None:
     if shop.sales.empty:
         from pricing.spreadsheet.summary import sales_used
 
@@ -277,14 +310,31 @@ def _fit(shop: Any) -> Any:
             f"There is no usable row in Sales, so nothing can be priced. {sales_used(shop).sentence} "
             f'Run: python -m pricing check "{shop.path}"'
         )
-    with _step(f"learning prices from {len(shop.sales):,} sales"):
-        return fit_price_model(shop.sales, settings=shop.settings, register=shop.register)
 
 
-def _tell(plan: Any, shop: Any) -> None:
+def _record(shop: Any, folds: int | None = None) -> Any:
+    """How close the prices came on past sales; None where that was not asked for and would take long."""
+    from pricing.spreadsheet.record_section import record_for_refresh
+
+    with _step("pricing past sales again, to see how close the prices come"):
+        try:
+            return record_for_refresh(shop, folds)
+        except ValueError as error:  # all of them came back
+            raise NothingToPrice(str(error)) from error
+
+
+def _tell(plan: Any, shop: Any, record: Any) -> None:
     from pricing.spreadsheet.summary import plan_in_words
 
     print(plan_in_words(plan, shop))
+    if record is not None:
+        print(record.headline)
+
+
+def _whole_number(text: str) -> int:
+    if not text.isdecimal():
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 0 on")
+    return int(text)
 
 
 def demo_data_folder() -> Path:

@@ -32,6 +32,7 @@ def quick(monkeypatch):
     monkeypatch.setattr(
         "pricing.decisions.time_to_sale.learn_from_asks", lambda model, spells: "a stand-in learns from sales only"
     )
+    monkeypatch.setattr("pricing.spreadsheet.record_section.record_for_refresh", lambda shop, folds=None: None)
 
 
 @pytest.fixture
@@ -161,6 +162,40 @@ def test_quote_on_a_date_that_is_none(quick, book, capsys):
     assert "write it as" in capsys.readouterr().err
 
 
+def test_backtest(book, capsys):
+    """Words first, then tables whose numbers end in one column; few sales claim nothing; status 0."""
+    assert main(["backtest", str(book), "--folds", "2"]) == DONE
+    said = capsys.readouterr().out
+    assert "58 usable sales are too few to tell" in said and "2 stretches of time" in said
+    table = said.split("How far prices named lay from prices paid\n")[1].split("\n\n")[0].splitlines()
+    assert len(table) == 5 and len({len(line) for line in table}) == 1
+    assert table[0].split("  ")[1] == "price named by" and table[1].split()[:2] == ["price", "model"]
+    assert not any(line.lstrip().startswith("%") for line in said.splitlines())
+
+
+def test_backtest_of_too_few_sales(tmp_path, capsys):
+    """No sale could be priced from earlier ones: said so, status 1; no stretch asked for: status 2."""
+    path = write_small_shop(tmp_path / "shop.xlsx", sales=sales_rows()[17:40], stock=False)
+    assert main(["backtest", str(path)]) == PROBLEMS
+    assert "None of the 23 usable sales could be priced" in capsys.readouterr().out
+    assert main(["backtest", str(path), "--folds", "0"]) == BAD_CALL
+    assert "at least one stretch" in capsys.readouterr().err
+
+
+def test_refresh_shows_the_record(book, capsys):
+    """Past sales are priced again unless --folds 0; the Model sheet and the summary say how close."""
+    assert main(["refresh", str(book)]) == main(["refresh", str(book), "--folds", "0"]) == DONE
+    assert capsys.readouterr().out.count("Record: half of") == 1
+    with_record, without = (
+        {cell.value for row in openpyxl.load_workbook(path)["Model"].iter_rows() for cell in row}
+        for path in (
+            book.parent / "shop (refreshed 2025-12-24).xlsx", book.parent / "shop (refreshed 2025-12-24) 2.xlsx"
+        )
+    )
+    assert "least squares on type, maker, era and grade" in with_record
+    assert any("were not tried on past sales" in str(value) for value in without)
+
+
 def test_export_holds_formulas_down(quick, tmp_path, capsys):
     """Changed asks only; a stock code that begins with = is written as text a spreadsheet does not run."""
     book = write_small_shop(tmp_path / "shop.xlsx")
@@ -202,7 +237,7 @@ def _broken_books(folder):
     }
 
 
-@pytest.mark.parametrize("command", [["check"], ["refresh"], ["quote", "--type", "EL84"], ["export"]])
+@pytest.mark.parametrize("command", [["check"], ["refresh"], ["quote", "--type", "EL84"], ["export"], ["backtest"]])
 def test_files_that_cannot_be_read(quick, command, tmp_path, capsys):
     """Each says what is wrong and what would mend it, status 2, nothing written, no traceback."""
     for name, words in _broken_books(tmp_path).items():
@@ -213,7 +248,7 @@ def test_files_that_cannot_be_read(quick, command, tmp_path, capsys):
         assert files(tmp_path) == before
 
 
-@pytest.mark.parametrize("command", [["refresh"], ["quote", "--type", "EL84"], ["export"]])
+@pytest.mark.parametrize("command", [["refresh"], ["quote", "--type", "EL84"], ["export"], ["backtest"]])
 def test_all_sales_rows_bad(quick, command, tmp_path, capsys):
     """Nothing to learn from: how many rows, why, how to see them; status 1, nothing written."""
     rows = [[f"day {number}", "EL84", "", "", "", None, 1, 1, "ask"] for number in range(3)]
@@ -231,7 +266,8 @@ def test_no_stock_sheet(quick, tmp_path, capsys):
 
 
 @pytest.mark.parametrize(
-    "call", [[], ["polish"], ["quote", "shop.xlsx"], ["new"], ["refresh", "a", "--fast"]]
+    "call",
+    [[], ["polish"], ["quote", "shop.xlsx"], ["new"], ["refresh", "a", "--fast"], ["backtest", "a", "--folds", "-1"]],
 )
 def test_wrong_words(call, capsys):
     """Words that are no command, or lack something: usage and status 2."""
@@ -262,7 +298,7 @@ def test_every_command_has_help_and_the_readme_names_it():
     commands = next(
         action for action in _parser()._actions if action.dest == "COMMAND" or action.choices
     ).choices
-    assert set(commands) == {"demo", "new", "check", "refresh", "quote", "export"}
+    assert set(commands) == {"demo", "new", "check", "refresh", "quote", "export", "backtest"}
     readme = ROOT / "README.md"
     for name, parser in commands.items():
         assert parser.description and parser.format_help()

@@ -75,6 +75,11 @@ class Backtest:
         """What the figures say, and what they cannot say, in sentences."""
         return record_words.words_of(self)
 
+    @property
+    def headline(self) -> str:
+        """The record in one sentence."""
+        return record_words.headline(self)
+
     def __str__(self) -> str:
         return "\n".join(self.words)
 

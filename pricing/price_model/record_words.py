@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 WORTH = 1.02
 FEWEST_OF_A_KIND = 30
 FEWEST_FOR_RANGES = 100
-# Standard errors by which a share must miss its aim before it is said to.
-FAR = 3.0
+# Standard errors, and hundredths, by which a share must miss its aim before it is said to.
+FAR, MATTERS_PCT = 3.0, 2.0
 CLOSER, NO_BETTER, TOO_FEW = "closer than every habit", "no better than a habit", "too few sales to tell"
 
 
@@ -29,6 +29,16 @@ def verdict(record: Backtest) -> str:
     if record.n_sales < THIN_HISTORY_SALES or record.scored.empty:
         return TOO_FEW
     return CLOSER if record.compared["low"].min() > WORTH else NO_BETTER
+
+
+def headline(record: Backtest) -> str:
+    """The record in one sentence."""
+    if record.scored.empty:
+        return f"Record: none of the {record.n_sales:,} usable sales could be priced from earlier ones."
+    typical = record.by_method.set_index("method")["median_off_pct"]
+    best = typical.drop(MODEL).idxmin()
+    return (f"Record: half of {len(record.scored):,} past sales within {typical[MODEL]:.0f} % of the price the model "
+            f"would have named, {typical[best]:.0f} % by the closest habit ({best}): {verdict(record)}.")
 
 
 def words_of(record: Backtest) -> list[str]:
@@ -43,10 +53,11 @@ def words_of(record: Backtest) -> list[str]:
 def _how_close(record: Backtest) -> list[str]:
     folds, model = record.folds, record.by_method.set_index("method").loc[MODEL]
     floor = percent_of(record.noise_scale * stats.t.ppf(0.75, DEGREES_OF_FREEDOM))
+    ahead = (folds["last_day"] - folds["first_day"]).dt.days.max()
     return [
         f"{len(record.scored):,} past sales, from {folds['first_day'].min():%Y-%m-%d} to "
         f"{folds['last_day'].max():%Y-%m-%d}, were priced again in {len(folds)} stretch{'es' * (len(folds) > 1)} of "
-        "time, each from nothing but the sales before the stretch began.",
+        f"time, each from nothing but the sales before the stretch began, {ahead} days ahead at most.",
         f"Half of them went for a price within {model['median_off_pct']:.0f} % of the model's, nine in ten within "
         f"{model['p90_off_pct']:.0f} %. No method could bring that half much under {floor:.0f} %: by so much sales of "
         "one and the same description differ for reasons the tables do not hold.",
@@ -79,24 +90,28 @@ def _against_habits(record: Backtest) -> list[str]:
 
 
 def _ranges(record: Backtest) -> list[str]:
-    of_all = record.coverage[record.coverage["richness"] == "all"].set_index("coverage")
+    table = record.coverage
+    aim = 100 * table["coverage"]
+    off = table["inside_pct"] - aim
+    by_chance = FAR * np.sqrt(aim * (100 - aim) / table["n"])
+    shown = (table["n"] >= FEWEST_FOR_RANGES) & (off.abs() > np.maximum(by_chance, MATTERS_PCT))
+    wrong = np.where(off < 0, "too narrow", "wider than need be")
     lines = [
-        f"{of_all.at[coverage, 'inside_pct']:.0f} of 100 sales fell inside the model's {100 * coverage:.0f} % range; "
-        f"half of these ranges spanned less than {of_all.at[coverage, 'median_width_pct']:.0f} % of the price."
-        for coverage in RANGES
+        f"{row.inside_pct:.0f} of 100 sales fell inside the model's {100 * row.coverage:.0f} % range"
+        f"{f', which was {wrong[row.Index]}' if shown[row.Index] else ''}; half of these ranges spanned less than "
+        f"{row.median_width_pct:.0f} % of the price."
+        for row in table[table["richness"] == "all"].itertuples()
     ]
     if len(record.scored) < FEWEST_FOR_RANGES:
         lines.append(f"{len(record.scored)} sales cannot tell whether ranges hold; it takes {FEWEST_FOR_RANGES}.")
     elif not record.folds["calibrated"].all():
         lines.append("Before some stretches there were too few sales to set ranges on; there they are the model's own, "
                      "widened.")
-    kinds = record.coverage[(record.coverage["n"] >= FEWEST_FOR_RANGES) & (record.coverage["richness"] != "all")]
-    aim = 100 * kinds["coverage"]
-    missed = (kinds["inside_pct"] - aim).abs() > FAR * np.sqrt(aim * (100 - aim) / kinds["n"])
-    for row in kinds[missed].itertuples():
-        wrong = "too narrow" if row.inside_pct < 100 * row.coverage else "wider than needed"
-        lines.append(f"For pieces of the kind “{row.richness}” the {100 * row.coverage:.0f} % range was {wrong}: it "
-                     f"held {row.inside_pct:.0f} of 100.")
+    lines += [
+        f"Pieces of the kind “{row.richness}”: {row.inside_pct:.0f} of 100 inside the {100 * row.coverage:.0f} % "
+        f"range, which was {wrong[row.Index]}."
+        for row in table[shown & (table["richness"] != "all")].itertuples()
+    ]
     return lines
 
 

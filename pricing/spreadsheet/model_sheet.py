@@ -12,19 +12,20 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from pricing.spreadsheet import style
 from pricing.spreadsheet.model_facts import ModelFacts, facts_of
+from pricing.spreadsheet.record_section import write_record
+from pricing.spreadsheet.sections import WIDE, paragraph, section
 from pricing.spreadsheet.summary import HABIT, sales_used, sells_at_own_asks
-from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, set_up_page, write_table
+from pricing.spreadsheet.tables import ResultColumn, put_text, set_up_page, write_table
 from pricing.spreadsheet.testers_part import TESTERS, testers_of, testers_title
 
-_WIDE = 66
 _SPREAD = (
-    ResultColumn("source", "where prices differ", "words", _WIDE),
+    ResultColumn("source", "where prices differ", "words", WIDE),
     ResultColumn(
         "sd_pct", "typically by", "percent", 11, "One standard deviation, as a percentage of the price."
     ),
 )
 _EFFECTS = (
-    ResultColumn("group", "effect on the price", "words", _WIDE),
+    ResultColumn("group", "effect on the price", "words", WIDE),
     ResultColumn("percent", "price by", "change_percent", 11),
     ResultColumn(
         "low", "low", "change_percent", 9, "Four times in five the effect lies between low and high."
@@ -35,7 +36,7 @@ _EFFECTS = (
     ResultColumn("n_sales", "sales", "count", 9),
 )
 _OUTLIERS = (
-    ResultColumn("what", "sale, and what it may be", "words", _WIDE),
+    ResultColumn("what", "sale, and what it may be", "words", WIDE),
     ResultColumn("price", "price", "money", 11, "Price of the line, in the shop's currency."),
     ResultColumn("expected", "expected", "money", 9),
     ResultColumn("z", "z", "index", 9, "How many noise standard deviations the price is off."),
@@ -51,9 +52,9 @@ _INDEX_COLUMN = 7  # the index stands right of what is printed, so that its many
 _CHART_ROWS = 16
 
 
-def write_model(book: Workbook, model: Any, shop: Any) -> Worksheet:
-    """Model sheet: sales used, where prices differ, grades, makers, market, suspected booking errors,
-    record.
+def write_model(book: Workbook, model: Any, shop: Any, record: Any = None) -> Worksheet:
+    """Model sheet: sales used, where prices differ, grades, makers, market, suspected booking errors, and the
+    record (a Backtest, where past sales were priced again).
     """
     sheet = book.create_sheet("Model")
     facts = facts_of(model)
@@ -61,15 +62,15 @@ def write_model(book: Workbook, model: Any, shop: Any) -> Worksheet:
     sheet.cell(1, 1).font = style.TITLE
     row = 2
     for line in _opening(facts, model, shop):
-        row = _paragraph(sheet, row, line)
+        row = paragraph(sheet, row, line)
     row = _market(sheet, facts.index, row + 1)
-    row = _section(sheet, row + 1, "Where prices differ", facts.spread, _SPREAD, "PriceSpread")
-    row = _section(sheet, row + 1, "Grade, reading, set and channel", facts.effects, _EFFECTS, "PriceEffects")
+    row = section(sheet, row + 1, "Where prices differ", facts.spread, _SPREAD, "PriceSpread")
+    row = section(sheet, row + 1, "Grade, reading, set and channel", facts.effects, _EFFECTS, "PriceEffects")
     testers = testers_of(shop)
     if len(testers):
-        row = _section(sheet, row + 1, testers_title(shop), testers, TESTERS, "TesterScales")
-    row = _section(sheet, row + 1, "Makers, highest first", facts.makers, _EFFECTS, "MakerEffects")
-    row = _section(
+        row = section(sheet, row + 1, testers_title(shop), testers, TESTERS, "TesterScales")
+    row = section(sheet, row + 1, "Makers, highest first", facts.makers, _EFFECTS, "MakerEffects")
+    row = section(
         sheet,
         row + 1,
         "Suspected booking errors: kept, but given little weight. Ask yourself what happened",
@@ -77,18 +78,14 @@ def write_model(book: Workbook, model: Any, shop: Any) -> Worksheet:
         _OUTLIERS,
         "BookingDoubts",
     )
-    if facts.record:
-        put_text(sheet.cell(row + 1, 1), "Record on sales the model had not seen")
-        sheet.cell(row + 1, 1).font = style.SECTION
-        for offset, line in enumerate(facts.record, start=2):
-            _paragraph(sheet, row + offset, line)
+    row = write_record(sheet, row + 1, record, facts.record)
     sheet.sheet_view.showGridLines = False
     sheet.sheet_properties.tabColor = style.HEAD
     set_up_page(
         sheet,
         title_row=None,
         last_column=len(_EFFECTS),
-        last_row=row + 2 + len(facts.record),
+        last_row=row,
         landscape=False,
     )
     return sheet
@@ -104,29 +101,6 @@ def _opening(facts: ModelFacts, model: Any, shop: Any) -> list[str]:
     if sells_at_own_asks(shop.sales):
         lines.append(HABIT)
     return [*lines, *facts.notes]
-
-
-def _paragraph(sheet: Worksheet, row: int, text: str) -> int:
-    """`text` over the printed width at `row`; the next row."""
-    sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=len(_EFFECTS))
-    cell = sheet.cell(row, 1)
-    put_text(cell, text)
-    cell.font, cell.alignment = style.BODY, style.PARAGRAPH
-    width = sum(column.width for column in _EFFECTS)
-    sheet.row_dimensions[row].height = style.LINE_HEIGHT * style.lines_of(text, width) + 3
-    return row + 1
-
-
-def _section(
-    sheet: Worksheet, row: int, title: str, frame: pd.DataFrame, columns: tuple[ResultColumn, ...], name: str
-) -> int:
-    put_text(sheet.cell(row, 1), title)
-    sheet.cell(row, 1).font = style.SECTION
-    last = write_table(sheet, frame, columns, name=name, top=row + 1, filters=False)
-    if frame.empty:
-        put_text(sheet.cell(row + 2, 1), "none")
-    fit_heights(sheet, frame, columns, row + 1)
-    return last + 1
 
 
 def _market(sheet: Worksheet, index: pd.DataFrame, top: int) -> int:

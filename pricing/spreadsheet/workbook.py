@@ -19,6 +19,7 @@ from pricing.spreadsheet.about import about_sections
 from pricing.spreadsheet.input_sheets import empty_rows, write_input_sheet, write_lists
 from pricing.spreadsheet.model_sheet import write_model
 from pricing.spreadsheet.owner_cells import read_owner_sheets
+from pricing.spreadsheet.record_section import record_for_refresh
 from pricing.spreadsheet.result_sheets import write_about, write_price_list, write_problems
 from pricing.spreadsheet.tables import add_styles
 
@@ -33,6 +34,7 @@ def build_workbook(
     model: Any | None = None,
     *,
     plan: pd.DataFrame | None = None,
+    record: Any = None,
     invented: bool = False,
     overwrite: bool = False,
 ) -> Path:
@@ -40,7 +42,8 @@ def build_workbook(
 
     Without `shop` the input sheets are empty but for Settings. With it they hold the owner's cells as they
     stand in `shop.path`, and a Problems sheet follows; with a fitted `model` too, Price list and Model
-    (`plan`: the result of plan_list_prices, made here when not given). `invented` says on About that the
+    (`plan`: the result of plan_list_prices, made here when not given; `record`: that of backtest, shown on
+    Model, not made here, as it takes several fits). `invented` says on About that the
     shop does not exist. The file is written whole or not at all. FileExistsError when `path` is there and
     `overwrite` is not set.
     """
@@ -60,7 +63,7 @@ def build_workbook(
     if shop is not None:
         write_problems(book, shop.problems, shop)
     if shop is not None and model is not None:
-        write_model(book, model, shop)
+        write_model(book, model, shop, record)
     write_about(book, about_sections(shop, model, invented=invented))
     write_lists(book, lists_of(shop))
     _open_at(book, "Price list" if "Price list" in book.sheetnames else "Sales")
@@ -79,6 +82,7 @@ def refresh_workbook(
     shop: Any | None = None,
     model: Any | None = None,
     plan: pd.DataFrame | None = None,
+    record: Any = None,
     overwrite: bool = False,
 ) -> Path:
     """Read the shop's file at `path`, price its stock, and write a new workbook; the path of the new one.
@@ -99,10 +103,11 @@ def refresh_workbook(
         if shop.sales.empty:
             raise ValueError(f"{path}: no usable row in Sales, so nothing can be priced")
         model = fit_price_model(shop.sales, settings=shop.settings, register=shop.register)
+        record = record or record_for_refresh(shop)
     out = refreshed_name(path, model.as_of) if out is None else Path(out)
     if out.resolve() == path.resolve():
         raise ValueError(f"{out} is the workbook being read; a refresh writes a new file")
-    return build_workbook(out, shop, model, plan=plan, invented=is_invented(path), overwrite=overwrite)
+    return build_workbook(out, shop, model, plan=plan, record=record, invented=is_invented(path), overwrite=overwrite)
 
 
 def refreshed_name(book: Path, as_of: Any) -> Path:
