@@ -42,7 +42,7 @@ _KINDS = (
     ResultColumn("inside_pct", "in 80 % range", "percent", 9, "Share of the sales inside the model's 80 % range."),
     ResultColumn("n", "sales", "count", 9),
 )
-_CHART_ROWS = 11
+_CHART_ROWS = 9
 
 
 def record_for_refresh(shop: Any, folds: int | None = None) -> Backtest | None:
@@ -70,7 +70,7 @@ def write_record(sheet: Worksheet, row: int, record: Backtest | None, of_the_fit
     row = section(sheet, below, "By how much of its like the shop had sold before", kinds_of(record), _KINDS,
                   "PriceRecordByKind")
     for title in (top, below):
-        sheet.row_dimensions[title + 1].height = style.HEADING_HEIGHT
+        sheet.row_dimensions[title + 1].height = 2 * style.LINE_HEIGHT + 2
     row = heading(sheet, row + 1, "What the record says, and what it cannot")
     for line in record.words:
         row = paragraph(sheet, row, line)
@@ -93,7 +93,7 @@ def _chart(sheet: Worksheet, head: int, last: int, top: int) -> None:
     """Bars of the typical error by method, the model's in its own colour, at row `top`."""
     chart = BarChart()
     chart.type, chart.gapWidth, chart.legend = "bar", 60, None
-    chart.height, chart.width = 5.0, 19
+    chart.height, chart.width = 4.2, 19
     chart.title = None
     chart.add_data(Reference(sheet, min_col=2, min_row=head, max_row=last), titles_from_data=True)
     chart.set_categories(Reference(sheet, min_col=1, min_row=head + 1, max_row=last))

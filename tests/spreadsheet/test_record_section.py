@@ -57,7 +57,7 @@ def test_figures_bars_and_words(tmp_path, record):
     assert chart.type == "bar" and series.val.numRef.f == f"'Model'!$B${top + 1}:$B${bottom}"
     assert series.cat.numRef.f == f"'Model'!$A${top + 1}:$A${bottom}"
     first_kind = int(sheet.tables["PriceRecordByKind"].ref.split(":")[0][1:])
-    assert chart.anchor._from.row + 1 > bottom and chart.anchor._from.row + 10 < first_kind
+    assert chart.anchor._from.row + 1 > bottom and chart.anchor._from.row + 8 < first_kind
 
 
 def test_kinds_stand_in_order(tmp_path, record):
