@@ -8,6 +8,8 @@ import pandas as pd
 from openpyxl.chart import BarChart, Reference
 from openpyxl.chart.label import DataLabelList
 from openpyxl.chart.series import DataPoint
+from openpyxl.chart.text import RichText
+from openpyxl.drawing.text import CharacterProperties, Paragraph, ParagraphProperties
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -111,4 +113,10 @@ def _chart(sheet: Worksheet, head: int, last: int, top: int) -> None:
     chart.y_axis.number_format, chart.y_axis.scaling.min = '0"%"', 0
     chart.y_axis.title, chart.x_axis.title = "half of the sales within", None
     chart.y_axis.majorGridlines = None
+    chart.x_axis.tickLblSkip = 1  # every method's name, in letters small enough for it
+    small = CharacterProperties(sz=800, b=False)
+    letters = RichText(p=[Paragraph(pPr=ParagraphProperties(defRPr=small), endParaRPr=small)])
+    chart.x_axis.txPr = chart.y_axis.txPr = bars.dLbls.txPr = letters
+    for run in chart.y_axis.title.tx.rich.p[0].r:
+        run.rPr = small
     sheet.add_chart(chart, f"A{top}")
