@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,11 +12,11 @@ from threadpoolctl import threadpool_limits
 
 from pricing.price_model.calibration import Calibration
 from pricing.price_model.facts import SUSPECT_Z
-from pricing.price_model.fit import History, fit_effects, log_tube_price
+from pricing.price_model.fit import HISTORY_COLUMNS, History, fit_effects, log_tube_price
 from pricing.price_model.fixed_effects import fixed_columns
 from pricing.price_model.model import PriceModel
 from pricing.price_model.observations import Rows
-from pricing.price_model.robust import RobustFit
+from pricing.price_model.robust import RobustFit, t_weights
 from pricing.problems import Problem
 from pricing.shop_tables import Settings, clean_sales
 
@@ -22,26 +24,29 @@ from pricing.shop_tables import Settings, clean_sales
 SPLITS = ((0.6, 0.8), (0.8, 1.0))
 FEWEST_TO_CALIBRATE = 60
 THIN_HISTORY_SALES = 200
+# Passes that settle the weights of sales added to a fitted history.
+ADDING_PASSES = 4
 
 
 def fit_price_model(
-    sales: pd.DataFrame,
+    sales: pd.DataFrame | Iterable[pd.DataFrame],
     settings: Settings | None = None,
     register: Any = None,
     *,
     ordered: bool = True,
     calibrated: bool = True,
 ) -> PriceModel:
-    """Fit the price model to any frame with the Sales columns, raw or clean.
+    """Fit the price model to any frame with the Sales columns, raw or clean, or to such frames one after another
+    (`pricing.shop_tables.sales_in_pieces` reads a long history so); of pieces only what a price needs is kept.
 
     Rows that cannot be used are left out and listed in `.problems`; returned sales are left out unless the settings
     say otherwise. `ordered` holds better grades and readings at no lower a price; `calibrated` sets the ranges on
     later sales of the shop's own history. Raises ValueError when no row can be used.
     """
-    used, problems, settings, notes = usable_sales(sales, settings, register)
+    used, problems, settings, notes, n_rows = usable_sales(sales, settings, register)
     if not len(used):
         raise ValueError(
-            f"none of the {len(sales):,} sales can be used: each needs a readable date, a type and a price above zero "
+            f"none of the {n_rows:,} sales can be used: each needs a readable date, a type and a price above zero "
             "(see the Problems list for every row)"
         )
     used = one_family_a_type(used)
@@ -50,23 +55,55 @@ def fit_price_model(
     fit = fit_effects(history, ordered=ordered)
     calibration = calibrate(history, fit) if calibrated else Calibration.none()
     notes += _notes(used)
-    return PriceModel(history, fit, calibration, as_of, settings, register, problems, notes, len(sales))
+    return PriceModel(history, fit, calibration, as_of, settings, register, problems, notes, n_rows)
 
 
 def usable_sales(
-    sales: pd.DataFrame, settings: Settings | None, register: Any
-) -> tuple[pd.DataFrame, list[Problem], Settings, list[str]]:
-    """(clean sales that can teach prices, by date; problems; settings; notes)."""
-    settings = settings or _home_of(sales)
-    clean, problems = clean_sales(sales, register, settings)
-    notes = []
-    usable = np.isfinite(clean["price_home"].to_numpy(float)) & (clean["price_home"].to_numpy(float) > 0)
-    returned = clean["returned_on"].notna().to_numpy() if "returned_on" in clean else np.zeros(len(clean), bool)
-    if not settings.count_returned_sales:
-        usable &= ~returned
-        if returned.any():
-            notes.append(f"{int(returned.sum()):,} returned sales were left out of the fit.")
-    return clean[usable].sort_values("sold_on", kind="stable"), problems, settings, notes
+    sales: pd.DataFrame | Iterable[pd.DataFrame], settings: Settings | None, register: Any
+) -> tuple[pd.DataFrame, list[Problem], Settings | None, list[str], int]:
+    """(clean sales that can teach prices, by date; problems; settings; notes; rows given)."""
+    whole = isinstance(sales, pd.DataFrame)
+    parts, problems, n_rows, n_returned = [], [], 0, 0
+    for piece in [sales] if whole else sales:
+        settings = settings or _home_of(piece)
+        clean, met = clean_sales(piece, register, settings)
+        problems += met
+        n_rows += len(piece)
+        usable = np.isfinite(clean["price_home"].to_numpy(float)) & (clean["price_home"].to_numpy(float) > 0)
+        returned = clean["returned_on"].notna().to_numpy() if "returned_on" in clean else np.zeros(len(clean), bool)
+        if not settings.count_returned_sales:
+            usable &= ~returned
+            n_returned += int(returned.sum())
+        parts.append(clean[usable] if whole else clean.loc[usable, list(HISTORY_COLUMNS)])
+    if not parts:
+        raise ValueError("no piece of a sales history was given")
+    notes = [f"{n_returned:,} returned sales were left out of the fit."] if n_returned else []
+    together = parts[0] if whole else pd.concat(parts, ignore_index=True)
+    return together.sort_values("sold_on", kind="stable"), problems, settings, notes, n_rows
+
+
+def add_sales(model: PriceModel, sales: pd.DataFrame) -> PriceModel:
+    """See PriceModel.with_sales."""
+    more, problems, _, notes, n_rows = usable_sales(sales, model.settings, model.register)
+    if not len(more):
+        return replace(model, problems=[*model.problems, *problems], n_rows_given=model.n_rows_given + n_rows)
+    columns = list(HISTORY_COLUMNS)
+    together = pd.concat([model.history.sales[columns], more[columns]], ignore_index=True)
+    # A new sale's weight starts from how far it lies from what the old ones say.
+    error, relative = errors_of(model.history, model.fit, more)
+    expected = t_weights(error / np.sqrt(1 + relative), 0.0, model.fit.posterior.noise_variance)
+    weights = np.concatenate([model.fit.weights, expected])
+    order = np.argsort(together["sold_on"].to_numpy(), kind="stable")
+    together, weights = one_family_a_type(together.iloc[order]), weights[order]
+    as_of = together["sold_on"].max().normalize()
+    history = History.of(together, as_of)
+    fit = fit_effects(
+        history, theta=model.fit.posterior.theta, estimate_theta=False, weights=weights, passes=ADDING_PASSES
+    )
+    return replace(
+        model, history=history, fit=fit, as_of=as_of, problems=[*model.problems, *problems],
+        notes=[*model.notes, *notes], n_rows_given=model.n_rows_given + n_rows,
+    )
 
 
 def calibrate(history: History, fit: RobustFit) -> Calibration:

@@ -187,6 +187,16 @@ class PriceModel:
         """The model's record on later sales it had not seen, in words."""
         return facts.record(self)
 
+    def with_sales(self, sales: pd.DataFrame) -> PriceModel:
+        """The model with more sales, raw or clean, without a new search for its variances.
+
+        Effects, weights, market and date are found anew; variances and the calibration of the ranges stay as fitted, so
+        fit again once the sales have grown by a fifth or so.
+        """
+        from pricing.price_model.fitting import add_sales
+
+        return add_sales(self, sales)
+
     def save(self, path: Path | str) -> None:
         """Write the model to one file, without pickle."""
         from pricing.price_model.storage import save_model

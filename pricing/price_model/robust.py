@@ -18,7 +18,8 @@ from pricing.price_model.posterior import Posterior
 
 # Estimating nu along with everything else collapses on short histories: it is held.
 DEGREES_OF_FREEDOM = 4.0
-SETTLED = 0.02
+# Settled: no deviation moves by this much more (log), nor weights by this on average.
+SETTLED, WEIGHTS_SETTLED = 0.02, 0.002
 # Leverages cost as much as the rest of a pass and move little: they are found once, when variances move less than this.
 NEAR = 0.3
 
@@ -35,14 +36,8 @@ class RobustFit:
 
 
 def t_weights(residuals: np.ndarray, leverage: np.ndarray | float, s2: float) -> np.ndarray:
-    """Mean hidden weight of each observation, scaled to a mean of one.
-
-    At the maximum their mean is one anyway; holding it there on the way takes far fewer passes (Kent, Tyler & Vardi,
-    "A Curious Likelihood Identity for the Multivariate t-Distribution", Communications in Statistics - Simulation and
-    Computation 23, 1994).
-    """
-    weights = (DEGREES_OF_FREEDOM + 1.0) / (DEGREES_OF_FREEDOM + residuals**2 / s2 + leverage)
-    return weights / weights.mean()
+    """Mean hidden weight of each observation."""
+    return (DEGREES_OF_FREEDOM + 1.0) / (DEGREES_OF_FREEDOM + residuals**2 / s2 + leverage)
 
 
 def fit_robust(
@@ -60,6 +55,9 @@ def fit_robust(
 ) -> RobustFit:
     """Alternate one step of REML at the weights and the weights at the fit, until variances and weights settle.
 
+    At the maximum the weights' mean is one; holding it there on the way takes far fewer passes (Kent, Tyler & Vardi,
+    "A Curious Likelihood Identity for the Multivariate t-Distribution", Communications in Statistics - Simulation and
+    Computation 23, 1994).
     With estimate_theta=False the variances stay as given and only effects, noise and weights are found.
     """
     weights = np.ones(len(y)) if weights is None else weights
@@ -74,7 +72,8 @@ def fit_robust(
             leverage = posterior.leverage(observations)
         s2 = posterior.noise_variance
         new_weights = t_weights(residuals, 0.0 if leverage is None else leverage, s2) if t_noise else weights
-        settled = longest < SETTLED and np.abs(new_weights - weights).mean() < SETTLED
+        new_weights = new_weights / new_weights.mean()
+        settled = longest < SETTLED and np.abs(new_weights - weights).mean() < WEIGHTS_SETTLED
         if settled or number == passes:
             return RobustFit(posterior, weights, residuals, criterion, number)
         theta, weights = theta * np.exp(step), new_weights

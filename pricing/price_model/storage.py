@@ -23,7 +23,7 @@ from pricing.price_model.block_arrow import factorise
 from pricing.price_model.calibration import Calibration
 from pricing.price_model.cross_products import CrossProducts
 from pricing.price_model.design import TERMS
-from pricing.price_model.fit import NOISE_PRIOR, History
+from pricing.price_model.fit import HISTORY_COLUMNS, NOISE_PRIOR, History
 from pricing.price_model.fixed_effects import FIXED_NAMES, fixed_prior
 from pricing.price_model.mixed_model import criterion_of
 from pricing.price_model.model import PriceModel
@@ -36,10 +36,6 @@ from pricing.shop_tables import Settings
 FORMAT = "tube shop price model"
 VERSION = 2
 _ARRAYS = ("theta", "weights", "residuals", "coefficients", "scores", "relative_variance")
-_COLUMNS = (
-    "sheet", "row", "sold_on", "type", "designation", "canonical_type", "family", "maker", "brand", "era", "variant",
-    "grade", "reading_pct", "set_size", "matched", "qty", "channel", "price_home",
-)
 
 
 def save_model(model: PriceModel, path: Path) -> None:
@@ -51,7 +47,7 @@ def save_model(model: PriceModel, path: Path) -> None:
         "relative_variance": calibration.relative_variance,
     }
     sales, kinds = model.history.sales, {}
-    for name in _COLUMNS:
+    for name in HISTORY_COLUMNS:
         values = sales[name]
         if pd.api.types.is_datetime64_any_dtype(values):
             kinds[name], arrays[f"sales {name}"] = "date", values.to_numpy("datetime64[ns]").astype("int64")

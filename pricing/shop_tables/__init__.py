@@ -15,6 +15,7 @@ from pricing.shop_tables.cleaning import (
 )
 from pricing.shop_tables.columns import TABLES, Column, Table
 from pricing.shop_tables.meter_readings import PERCENT_TESTS, percent_of_nominal, section_balance
+from pricing.shop_tables.pieces import sales_in_pieces
 from pricing.shop_tables.reading import ShopFileError
 from pricing.shop_tables.report import check_report
 from pricing.shop_tables.settings import Settings
@@ -45,5 +46,6 @@ __all__ = [
     "clean_stock",
     "percent_of_nominal",
     "read_shop",
+    "sales_in_pieces",
     "section_balance",
 ]
