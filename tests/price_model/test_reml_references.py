@@ -27,8 +27,7 @@ from pricing.price_model.observations import Observations
 
 REFERENCES = Path(__file__).parent / "references"
 SMALL = ("dyestuff", "penicillin", "penicillin_weighted", "pastes_nested", "pastes_crossed", "cake")
-ALL = (*SMALL, *(pytest.param(name, marks=pytest.mark.slow) for name in ("insteval", "insteval_service")))
-PRINTED = (*SMALL, "insteval", "insteval_service")
+ALL = (*SMALL, "insteval", "insteval_service")
 
 
 @cache
@@ -140,7 +139,7 @@ def test_references_equal_the_analysis_of_variance(name):
     assert lme4["criterion"][""] == pytest.approx(criterion, rel=1e-12)
 
 
-@pytest.mark.parametrize("name", PRINTED)
+@pytest.mark.parametrize("name", ALL)
 def test_refined_optimum_is_lme4s(name):
     """Two programs, one optimum: criterion to its rounding, variances to what lme4's optimiser reaches."""
     refined, lme4 = printed("refined_fits.csv")[name], printed("lme4_fits.csv")[name]
