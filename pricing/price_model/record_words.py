@@ -15,20 +15,25 @@ from pricing.price_model.robust import DEGREES_OF_FREEDOM
 if TYPE_CHECKING:
     from pricing.price_model.backtest import Backtest
 
-# A habit's typical error must be shown to be larger by more than this, or the model is no better than the habit.
-WORTH = 1.02
+# A habit's typical error over the model's: the model is closer where it is shown to be above the first, and no better
+# where it is shown to be below the second for some habit.
+WORTH, LITTLE = 1.02, 1.10
 FEWEST_OF_A_KIND = 30
 FEWEST_FOR_RANGES = 100
 # Standard errors, and hundredths, by which a share must miss its aim before it is said to.
 FAR, MATTERS_PCT = 3.0, 2.0
-CLOSER, NO_BETTER, TOO_FEW = "closer than every habit", "no better than a habit", "too few sales to tell"
+CLOSER, NO_BETTER = "closer than every habit", "no better than a habit"
+UNDECIDED, TOO_FEW = "not shown to be closer than every habit", "too few sales to tell"
 
 
 def verdict(record: Backtest) -> str:
-    """CLOSER, NO_BETTER or TOO_FEW. For CLOSER the 95 % interval against every habit has to lie above WORTH."""
+    """CLOSER where the 95 % intervals of all habits lie above WORTH, NO_BETTER where one lies below LITTLE, UNDECIDED
+    between, TOO_FEW under THIN_HISTORY_SALES."""
     if record.n_sales < THIN_HISTORY_SALES or record.scored.empty:
         return TOO_FEW
-    return CLOSER if record.compared["low"].min() > WORTH else NO_BETTER
+    if record.compared["low"].min() > WORTH:
+        return CLOSER
+    return NO_BETTER if record.compared["high"].min() < LITTLE else UNDECIDED
 
 
 def headline(record: Backtest) -> str:
@@ -78,15 +83,19 @@ def _against_habits(record: Backtest) -> list[str]:
     if found == CLOSER:
         best = record.compared.loc[record.compared["times"].idxmin(), "habit"]
         return [*lines, f"The model's prices are {CLOSER} tried here; the closest habit was the {best}."]
-    rival = record.compared.loc[record.compared["low"].idxmin()]
-    shown = "a gain on" if rival["high"] >= 1 else "anything but a loss against"
-    return [
-        *lines,
-        f"The model's prices are {NO_BETTER}: {shown} the {rival['habit']} was not shown. What to do: price pieces "
-        "that the shop sells often by that habit, and keep the model for ranges and for pieces seldom or never sold. "
-        "Write down maker, era, grade and reading of more sales, for a model can use only what is written, and try "
-        "again some hundred sales later.",
-    ]
+    what_to_do = (
+        "What to do: price pieces that the shop sells often by that habit, and keep the model for ranges and for "
+        "pieces seldom or never sold. Write down maker, era, grade and reading of more sales, for a model can use only "
+        "what is written, and try again some hundred sales later."
+    )
+    if found == UNDECIDED:
+        rival = record.compared.loc[record.compared["low"].idxmin()]
+        return [*lines, f"The model's prices are {UNDECIDED}: so few sales leave open whether they gain on the "
+                        f"{rival['habit']}. {what_to_do}"]
+    rival = record.compared.loc[record.compared["high"].idxmin()]
+    little = f"if they gain on it at all, it is less than {100 * (LITTLE - 1):.0f} %"
+    gain = "that came closer" if rival["high"] < 1 else little
+    return [*lines, f"The model's prices are {NO_BETTER}, the {rival['habit']}: {gain}. {what_to_do}"]
 
 
 def _ranges(record: Backtest) -> list[str]:
