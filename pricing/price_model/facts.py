@@ -1,4 +1,4 @@
-"""What a fitted model says of itself: components, effects, market index, suspected booking errors, record."""
+"""What a fitted model says of itself: components, effects, left-out errors, record."""
 
 from __future__ import annotations
 
@@ -18,12 +18,6 @@ if TYPE_CHECKING:
     from pricing.price_model.model import PriceModel
 
 SUSPECT_Z = 5.0
-# What a booking slip does to the price per tube: told apart by which one brings the sale nearest to its expectation.
-SLIPS = (
-    ("set price booked as one piece?", (2.0, 4.0)),
-    ("piece price booked as a set?", (0.5, 0.25)),
-    ("decimal point slipped?", (10.0, 0.1, 100.0, 0.01)),
-)
 # Effects of one level each, shown in full.
 SHOWN_TERMS = ("maker", "channel", "era")
 
@@ -102,49 +96,6 @@ def left_out_scores(model: PriceModel) -> tuple[np.ndarray, np.ndarray]:
     error = fit.residuals / kept
     sd = np.sqrt(fit.posterior.noise_variance * (1 + model.leverage / kept))
     return error, error / sd
-
-
-def outliers(model: PriceModel) -> pd.DataFrame:
-    """See PriceModel.outliers."""
-    error, z = left_out_scores(model)
-    suspect = np.flatnonzero(np.abs(z) > SUSPECT_Z)
-    sales = model.history.sales.iloc[suspect]
-    expected = sales["price_home"].to_numpy(float) * np.exp(-error[suspect])
-    stories = [story_of(log, size) for log, size in zip(error[suspect], sales["set_size"])]
-    return pd.DataFrame({
-        "sheet": sales["sheet"].to_numpy(), "row": sales["row"].to_numpy(), "type": sales["designation"].to_numpy(),
-        "price": sales["price_home"].to_numpy(float), "expected": expected, "z": z[suspect], "story": stories,
-    }).sort_values("z", key=np.abs, ascending=False, ignore_index=True)
-
-
-def story_of(log_error: float, set_size: int) -> str:
-    """The booking slip that brings a sale nearest to its expectation, in words that ask."""
-    found, best = "price, type or grade as booked?", min(0.5, 0.6 * abs(log_error))
-    for words, factors in SLIPS:
-        if "one piece" in words and set_size != 1 or "as a set" in words and set_size == 1:
-            continue
-        for factor in factors:
-            left = abs(log_error - np.log(factor))
-            if left < best:
-                found, best = words, left
-    return found
-
-
-def time_index(model: PriceModel) -> pd.DataFrame:
-    """See PriceModel.time_index."""
-    design, layout = model.history.design, model.fit.posterior.layout
-    months = pd.date_range(design.first_month.to_period("M").to_timestamp(), periods=design.n_months, freq="MS")
-    place = layout.places[layout.names.index("market")]
-    basis = design.basis(TERMS[layout.names.index("market")])
-    border = sparse.lil_array((len(months), layout.n_border))
-    border[:, place.columns[0]] = basis
-    rows = Rows.outside_blocks(layout, len(months), border=border.tocsr())
-    posterior = model.fit.posterior
-    log = posterior.mean(rows)
-    sd = stats.norm.ppf(0.9) * np.sqrt(posterior.noise_variance * posterior.relative_variance(rows))
-    return pd.DataFrame({
-        "month": months, "index": 100 * np.exp(log), "low": 100 * np.exp(log - sd), "high": 100 * np.exp(log + sd),
-    })
 
 
 def record(model: PriceModel) -> list[str]:

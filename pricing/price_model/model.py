@@ -12,7 +12,7 @@ import pandas as pd
 from scipy import stats
 from threadpoolctl import threadpool_limits
 
-from pricing.price_model import facts
+from pricing.price_model import booking_errors, facts, market_index
 from pricing.price_model.build_up import GROUPS, WALKS, contribution, group_level, only
 from pricing.price_model.calibration import Calibration
 from pricing.price_model.fit import History
@@ -166,15 +166,32 @@ class PriceModel:
         return facts.summary(self)
 
     @cached_property
+    def booking_errors(self) -> pd.DataFrame:
+        """What may have happened to each suspected sale (see `outliers`), a row a sale and story, the farthest off and
+        the likeliest first: sheet, row, type, price, z, story, column (what to change), would_be (words such as
+        "set_size 2 instead of 1"), expected (line price, home currency) and z_then under that reading, probability
+        (over the stories of the sale; "unusual, but booked as meant?" is one of them)."""
+        return booking_errors.booking_errors(self)
+
+    @cached_property
     def outliers(self) -> pd.DataFrame:
-        """Sales far from what everything else says (|z| > 5 with the sale itself left out): sheet, row, type, price,
-        expected (line prices, home currency), z, story (what may have happened)."""
-        return facts.outliers(self)
+        """Sales far from what everything else says (|z| > 5 with the sale itself left out), the farthest off first:
+        sheet, row, type, price, expected (line prices, home currency), z, and of `booking_errors` the likeliest story,
+        would_be and probability."""
+        return booking_errors.outliers(self)
 
     @cached_property
     def time_index(self) -> pd.DataFrame:
-        """Market index by month, 100 at the model's date: month, index, low, high (80 % range)."""
-        return facts.time_index(self)
+        """Market index by month, 100 at the model's date: month, index, low, high (80 % range). Time-dummy hedonic
+        method (Eurostat, Handbook on Residential Property Prices Indices, 2013, chapter 5; ILO, Consumer Price Index
+        Manual), the months' coefficients a random walk."""
+        return market_index.time_index(self)
+
+    @cached_property
+    def family_index(self) -> pd.DataFrame:
+        """The same by family: family, month, index, low, high. A family's index is the market's walk and its own
+        together, its band from their joint posterior."""
+        return market_index.family_index(self)
 
     def diagnostics(self) -> pd.DataFrame:
         """How well the model's assumptions hold on its own sales: name, value, p_value, words."""
