@@ -1,4 +1,4 @@
-# REML fit of against_lme4.py's table by lme4; prints name,value lines. Needs R with lme4 (Debian: r-base-core, r-cran-lme4).
+# REML fit of the table of against_lme4.py by lme4; prints name,value lines (Debian: r-base-core, r-cran-lme4).
 # Called as: Rscript against_lme4.R table.csv   Columns: y, fixed effects x0 x1 ..., codes of the grouping factors.
 # lme4's own settings, but without its check of derivatives after the fit, which our solver does not make either.
 suppressMessages(library(lme4))
