@@ -188,6 +188,19 @@ CODES: dict[str, Code] = {
         "The row has nothing in the columns that are read.", "Fill it in or delete it.", LEFT_OUT),
     "double_sheet": Code("The sheet '{value}' is {table} in other words, and '{kept}' was read for it.",
                          "Move its rows to '{kept}', or rename it.", IGNORED),
+    # circuits
+    "circuit_value_impossible": Code(
+        "'{value}' cannot be a value of '{column}': wanted {wanted}.",
+        "Correct the cell; until then what needs it cannot be checked.", IGNORED),
+    "circuit_word_unknown": Code(
+        "'{value}' means nothing in '{column}': wanted {wanted}.",
+        "Write {wanted}; until then what needs it cannot be checked.", IGNORED),
+    "circuit_cells_disagree": Code(
+        "'{value}' in '{column}' disagrees with {against}; {used} is used, the larger of the two.",
+        "Measure again and correct the wrong one.", CHECK),
+    "circuit_without_type": Code(
+        "The register does not know the type '{value}', so none of its ratings can be checked.",
+        "Correct the spelling ({near}), or add the type to the Types sheet.", CHECK),
     # settings
     "unknown_setting": Code(
         "There is no setting '{value}'{near}; the row was not used.",

@@ -80,8 +80,8 @@ def test_public_names():
     import pricing
 
     assert pricing.__all__ == [
-        "backtest", "build_workbook", "fit_price_model", "load_price_model", "load_register", "plan_list_prices",
-        "read_shop", "refresh_workbook",
+        "backtest", "build_workbook", "check_circuit_fit", "fit_price_model", "load_price_model", "load_register",
+        "plan_list_prices", "read_shop", "refresh_workbook",
     ]
     for name in pricing.__all__:
         assert callable(getattr(pricing, name))

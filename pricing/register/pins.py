@@ -35,8 +35,8 @@ def compare_pins(old: dict[str, str] | None, new: dict[str, str] | None) -> PinC
             continue
         if a in _UNUSED:
             extra.append((pin, a, b))
-        elif b in ("none", "shell or none") and a in ("shield", "grid 2nd pin"):
-            continue  # a shield that is missing leaves its pin free
+        elif b in ("none", "shell or none") and a in ("shield", "grid 2nd pin", "suppressor"):
+            continue  # a shield or suppressor that is missing leaves its pin free
         else:
             wrong.append((pin, a, b))
     if wrong:

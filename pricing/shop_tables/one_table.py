@@ -13,6 +13,7 @@ from pricing.problems import IGNORED, Problem
 from pricing.shop_tables import column_readers as read
 from pricing.shop_tables import columns as spec
 from pricing.shop_tables.cells import Money, is_blank, read_number
+from pricing.shop_tables.circuit_values import check_circuits
 from pricing.shop_tables.columns import Table
 from pricing.shop_tables.conversion import convert, home_currency
 from pricing.shop_tables.headings import read_headings
@@ -78,6 +79,8 @@ class OneTable:
             self._aspects()
         if self.table is spec.READINGS:
             check_meter(self.out, self.cells_of("value"), self.ledger)
+        if self.table is spec.CIRCUITS:
+            check_circuits(self.out, self.register, self.ledger)
         aspects = {name for name in self.out if name in self.other}
         self.ledger.table_problems = [one for one in self.headings.problems if one.value not in aspects] \
             + self.ledger.table_problems
