@@ -1,6 +1,6 @@
 """How often the 80 and 95 % ranges hold later sales of simulated shops, and how wide they are, by how new a piece is.
 
-Run: PYTHONPATH=tests python tests/benchmarks/coverage.py [sales ...] [--shops N] [--csv FILE]
+Run: PYTHONPATH=tests python tests/benchmarks/coverage.py [sales ...] [--shops N] [--types N] [--csv FILE]
 
 A row a kind of piece: all, and each of simulator.RICHNESS. "clean" are the sales as they were, "booked" the same with
 2 % gross errors in them, as an owner's file has them. Shares are over all sales of all shops; their standard error is
@@ -25,9 +25,9 @@ COVERAGES = (0.80, 0.95)
 BAR_POINTS = 3.0
 
 
-def measure(n_sales: int, seed: int) -> pd.DataFrame:
+def measure(n_sales: int, seed: int, n_types: int) -> pd.DataFrame:
     """Later sales of one shop: kind of piece, and for each coverage whether the range held it, and its width."""
-    shop = simulate_shop(n_sales, seed, n_future=LATER_SALES)
+    shop = simulate_shop(n_sales, seed, n_future=LATER_SALES, n_types=n_types)
     items = shop.future_items
     model = pricing.fit_price_model(shop.sales)
     out = pd.DataFrame({"seed": seed, "kind": richness(shop.sales, items)})
@@ -68,12 +68,14 @@ if __name__ == "__main__":
     options = argparse.ArgumentParser()
     options.add_argument("sales", type=int, nargs="*", default=[*SHOPS])
     options.add_argument("--shops", type=int)
+    options.add_argument("--types", type=int, default=500, help="with thousands, a long history meets new types too")
     options.add_argument("--csv", help="where every size's table goes")
     options = options.parse_args()
     tables = []
     for n_sales in options.sales:
         started, shops = time.perf_counter(), options.shops or SHOPS[n_sales]
-        found = pd.concat([measure(n_sales, seed) for seed in range(FIRST_SEED, FIRST_SEED + shops)])
+        seeds = range(FIRST_SEED, FIRST_SEED + shops)
+        found = pd.concat([measure(n_sales, seed, options.types) for seed in seeds])
         table = table_of(found)
         print(f"{n_sales:,} sales, {shops} shops, {time.perf_counter() - started:.0f} s")
         print(table.to_string(index=False, formatters={
