@@ -84,23 +84,19 @@ def _weighed(model: PriceModel, at: np.ndarray) -> pd.DataFrame:
         log_weight=readings["log_prior"] + density, z_then=z_then,
         expected=np.exp(expected_log) * readings["set_size"].to_numpy(float) * readings["qty"].to_numpy(float),
     )
-    out = []
-    for sale, rows in readings.groupby("sale", sort=False):
-        total = special.logsumexp(rows["log_weight"])
-        for story, kin in rows.groupby("story", sort=False):
-            kin = kin.sort_values("log_weight", ascending=False, kind="stable")
-            best, share = kin.iloc[0], np.exp(special.logsumexp(kin["log_weight"]) - total)
-            words = best["would_be"]
-            if story == TYPE:  # a price alone fits many types: the next ones are named too
-                others = kin["canonical_type"].iloc[1:TYPES_NAMED].tolist()
-                words += f" (or {', '.join(others)})" if others else ""
-            out.append((sale, best["sheet"], best["row"], best["booked_type"], best["price_home"], story,
-                        best["column"], words, best["expected"], best["z_then"], share))
-    names = ["sale", *(name for name in COLUMNS if name != "z")]
-    frame = pd.DataFrame(out, columns=names)
-    place = pd.Series(np.arange(len(at)), index=at)
-    return frame.assign(place=frame["sale"].map(place)).sort_values(
-        ["place", "probability"], ascending=[True, False], kind="stable").drop(columns="place")
+    readings["weight"] = np.exp(readings["log_weight"] - readings.groupby("sale")["log_weight"].transform("max"))
+    readings["weight"] /= readings.groupby("sale")["weight"].transform("sum")
+    readings = readings.sort_values("weight", ascending=False, kind="stable")
+    by_story = readings.groupby(["sale", "story"], sort=False)
+    best = readings[by_story.cumcount() == 0].assign(probability=by_story["weight"].sum().to_numpy())
+    # A price alone fits many types: the next ones are named too.
+    types = readings[readings["story"] == TYPE].groupby("sale")["canonical_type"].agg(list)
+    others = [types[sale][1:TYPES_NAMED] if story == TYPE else [] for sale, story in zip(best["sale"], best["story"])]
+    words = [f"{first} (or {', '.join(more)})" if more else first for first, more in zip(best["would_be"], others)]
+    place = pd.Series(np.arange(len(at)), index=at)[best["sale"]].to_numpy()
+    best = best.assign(would_be=words, place=place, type=best["booked_type"], price=best["price_home"])
+    best = best.sort_values(["place", "probability"], ascending=[True, False], kind="stable")
+    return best[["sale", *(name for name in COLUMNS if name != "z")]]
 
 
 def _under(model: PriceModel, at: np.ndarray, readings: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -244,33 +240,33 @@ class Readings:
         types = sold["canonical_type"].value_counts()
         if len(types) < 2:
             return []
-        usual = sold.groupby("canonical_type")["designation"].agg(lambda names: names.mode().iloc[0])
+        usual = sold.groupby(["canonical_type", "designation"]).size().sort_values(kind="stable").reset_index()
+        usual = usual.drop_duplicates("canonical_type", keep="last").set_index("canonical_type")["designation"]
         of_maker = sold.groupby(["maker", "canonical_type"]).size()
         alike, makers = look_alikes(list(types.index)), sold["maker"].value_counts(normalize=True)
-        counts, out = types.to_numpy(float), []
-        for row in self.booked.to_dict("records"):
-            booked, maker = row["canonical_type"], row["maker"]
-            own = (types.index == booked).astype(float)  # the sale itself is no evidence for its type
-            n = counts - own
+        has_alike = np.array([bool(alike[name]) for name in types.index])
+        counts, names = types.to_numpy(float), types.index.to_numpy(object)
+        count = min(MOST_TYPES, len(types) - 1)
+        tops, priors = np.empty((len(self.booked), count), int), np.empty((len(self.booked), count))
+        for at, (booked, maker) in enumerate(zip(self.booked["canonical_type"], self.booked["maker"])):
+            own = (names == booked).astype(float)  # the sale itself is no evidence for its type
+            n, here = counts - own, int(np.flatnonzero(own)[0])
             with_maker = of_maker[maker].reindex(types.index).fillna(0).to_numpy(float) - own
             share = (n + 0.5) / (n + 0.5).sum()
             joint = share * (with_maker + SALES_LENT_TO_MAKERS * makers[maker]) / (n + SALES_LENT_TO_MAKERS)
-            here = types.index.get_loc(booked)
-            slips = np.array([(booked in alike[name]) / max(len(alike[name]), 1) for name in types.index])
-            strays = share[here] * (1 - LOOK_ALIKE_SHARE * np.array([bool(alike[name]) for name in types.index]))
+            slips = np.array([(booked in alike[name]) / max(len(alike[name]), 1) for name in names])
+            strays = share[here] * (1 - LOOK_ALIKE_SHARE * has_alike)
             prior = joint * (LOOK_ALIKE_SHARE * slips + strays) / joint[here]
             prior[here] = 0.0
-            top = np.argsort(-prior, kind="stable")[:min(MOST_TYPES, len(types) - 1)]
-            names = types.index[top]
+            tops[at] = np.argsort(-prior, kind="stable")[:count]
             # What lies beyond the candidates is shared out among them.
-            prior = prior[top] * prior.sum() / prior[top].sum()
-            rows = pd.DataFrame([row] * len(top))
-            out.append(self._reading(
-                rows, TYPE, prior, "type", [f"type {usual[name]} instead of {row['designation']}" for name in names],
-                canonical_type=names.to_numpy(object), designation=usual[names].to_numpy(object),
-                family=[families[name] for name in names],
-            ))
-        return out
+            priors[at] = prior[tops[at]] * prior.sum() / prior[tops[at]].sum()
+        chosen = names[tops.ravel()]
+        rows = self.booked.iloc[np.repeat(np.arange(len(self.booked)), count)]
+        printed = usual[chosen].to_numpy(object)
+        words = [f"type {new} instead of {booked}" for new, booked in zip(printed, rows["designation"])]
+        return [self._reading(rows, TYPE, priors.ravel(), "type", words, canonical_type=chosen, designation=printed,
+                              family=[families[name] for name in chosen])]
 
 
 def look_alikes(names: list[str]) -> dict[str, set[str]]:

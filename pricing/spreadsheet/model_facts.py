@@ -48,8 +48,8 @@ _AGAINST = {
 
 @dataclass(frozen=True)
 class ModelFacts:
-    """`spread`: source, sd_pct. `effects`, `makers`: group, percent, low, high, n_sales. `index`: month,
-    index, low, high. `outliers`: what, price, expected, z, row. `record`, `notes`: sentences. Everything
+    """`spread`: source, sd_pct. `effects`, `makers`: group, percent, low, high, n_sales. `n_doubtful`:
+    suspected booking errors. `record`, `notes`: sentences. Everything
     "pct" is in percent.
     """
 
@@ -57,8 +57,7 @@ class ModelFacts:
     spread: pd.DataFrame
     effects: pd.DataFrame
     makers: pd.DataFrame
-    index: pd.DataFrame
-    outliers: pd.DataFrame
+    n_doubtful: int
     record: list[str]
     notes: list[str]
 
@@ -72,7 +71,6 @@ def facts_of(model: Any) -> ModelFacts:
         summary[summary["part"] == part] for part in ("noise", "component", "effect")
     )
     components = components.sort_values("value", ascending=False, kind="stable")
-    outliers = model.outliers.sort_values("z", key=np.abs, ascending=False, kind="stable")
     return ModelFacts(
         noise_pct=float(_percent(noise["value"]).iloc[0]),
         spread=pd.DataFrame(
@@ -85,8 +83,7 @@ def facts_of(model: Any) -> ModelFacts:
         makers=_effects(effects[effects["factor"] == "maker"]).sort_values(
             "percent", ascending=False, kind="stable"
         ),
-        index=model.time_index,
-        outliers=outliers.assign(what=[f"{row.type}: {row.story}" for row in outliers.itertuples()]),
+        n_doubtful=len(model.outliers),
         record=list(getattr(model, "record", ())),
         notes=list(model.notes),
     )

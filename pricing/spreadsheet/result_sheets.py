@@ -134,7 +134,7 @@ def write_price_list(book: Workbook, plan: pd.DataFrame, shop: Any) -> Worksheet
     """Price list, biggest money at stake first, rows without a difference after it, sold-out history last."""
     sheet = book.create_sheet("Price list")
     frame = in_order_of_money(plan)
-    _heading(
+    write_heading(
         sheet,
         "Price list",
         [
@@ -181,7 +181,7 @@ def write_problems(book: Workbook, problems: pd.DataFrame, shop: Any) -> Workshe
     sheet = book.create_sheet("Problems")
     order = problems["effect"].map({effect: rank for rank, effect in enumerate(_EFFECTS)})
     problems = problems.loc[order.sort_values(kind="stable").index]
-    _heading(
+    write_heading(
         sheet,
         "Problems",
         [
@@ -235,7 +235,8 @@ def write_about(book: Workbook, sections: list[tuple[str, list[str]]]) -> Worksh
     return sheet
 
 
-def _heading(sheet: Worksheet, title: str, lines: list[str]) -> None:
+def write_heading(sheet: Worksheet, title: str, lines: list[str]) -> None:
+    """Title in the first row, a line a row below it, the first of them in bold."""
     put_text(sheet.cell(1, 1), title)
     sheet.cell(1, 1).font = style.TITLE
     sheet.row_dimensions[1].height = 22

@@ -16,6 +16,8 @@ from openpyxl import Workbook
 
 from pricing.shop_tables import CHANNELS, ERAS, GRADES, TABLES, Settings
 from pricing.spreadsheet.about import about_sections
+from pricing.spreadsheet.check_prices import write_check_prices
+from pricing.spreadsheet.circuit_fit_sheet import write_circuit_fit
 from pricing.spreadsheet.input_sheets import empty_rows, write_input_sheet, write_lists
 from pricing.spreadsheet.model_sheet import write_model
 from pricing.spreadsheet.owner_cells import read_owner_sheets
@@ -41,7 +43,7 @@ def build_workbook(
     """Write a shop's workbook and return its path.
 
     Without `shop` the input sheets are empty but for Settings. With it they hold the owner's cells as they
-    stand in `shop.path`, and a Problems sheet follows; with a fitted `model` too, Price list and Model
+    stand in `shop.path`, and a Problems sheet follows; with a fitted `model` too, Price list, Check prices and Model
     (`plan`: the result of plan_list_prices, made here when not given; `record`: that of backtest, shown on
     Model, not made here, as it takes several fits). `invented` says on About that the
     shop does not exist. The file is written whole or not at all. FileExistsError when `path` is there and
@@ -60,9 +62,12 @@ def build_workbook(
 
             plan = plan_list_prices(model, shop.stock, shop)
         write_price_list(book, plan, shop)
+    if shop is not None and len(shop.circuits):
+        write_circuit_fit(book, shop)
     if shop is not None:
         write_problems(book, shop.problems, shop)
     if shop is not None and model is not None:
+        write_check_prices(book, model, shop)
         write_model(book, model, shop, record)
     write_about(book, about_sections(shop, model, invented=invented))
     write_lists(book, lists_of(shop))

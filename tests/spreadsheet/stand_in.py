@@ -25,6 +25,8 @@ class StandInModel:
         self.time_index = pd.DataFrame(
             {"month": months, "index": index, "low": index * 0.97, "high": index * 1.03}
         )
+        families = pd.concat([self.time_index.assign(family=name) for name in sales["family"].unique()])
+        self.family_index = families[["family", "month", "index", "low", "high"]]
         worst = sales.head(3)
         self.outliers = pd.DataFrame(
             {
@@ -37,6 +39,9 @@ class StandInModel:
                 "story": "decimal point slipped?",
             }
         )
+        told = self.outliers.assign(column="price", would_be="price 2.00 instead of 20.00", z_then=0.1, probability=0.9)
+        honest = told.assign(story="unusual, but booked as meant?", would_be="as booked", probability=0.08)
+        self.booking_errors = pd.concat([told, honest]).sort_values("row", kind="stable", ignore_index=True)
 
     def estimate(self, items, on=None, coverage=0.80):
         """Medians by type, a wide range, and the count of sales."""

@@ -75,6 +75,7 @@ def test_sheets_in_order(built):
         "Settings",
         "Price list",
         "Problems",
+        "Check prices",
         "Model",
         "About",
         "Lists",
