@@ -26,15 +26,17 @@ def summary(model: PriceModel) -> pd.DataFrame:
     """See PriceModel.summary."""
     posterior = model.fit.posterior
     noise = np.sqrt(posterior.noise_variance)
-    out = [("noise", "noise", "", noise, np.nan, np.nan, model.n_sales)]
+    out = [("noise", "noise", "", noise, np.nan, np.nan, model.n_sales, np.nan)]
     for term, theta in zip(TERMS, posterior.theta):
-        out.append(("component", term.name, "", theta * noise, np.nan, np.nan, model.n_sales))
-    z = stats.norm.ppf(0.9)
+        out.append(("component", term.name, "", theta * noise, np.nan, np.nan, model.n_sales, np.nan))
+    z, theta_of = stats.norm.ppf(0.9), dict(zip(posterior.layout.names, posterior.theta))
     for factor, level, row, count in [*_fixed_effects(model), *_level_effects(model)]:
         value = float(posterior.mean(row)[0])
-        sd = float(np.sqrt(posterior.noise_variance * posterior.relative_variance(row)[0]))
-        out.append(("effect", factor, level, value, value - z * sd, value + z * sd, count))
-    return pd.DataFrame(out, columns=["part", "factor", "level", "value", "low", "high", "n_sales"])
+        relative = float(posterior.relative_variance(row)[0])
+        sd = np.sqrt(posterior.noise_variance * relative)
+        learnt = 1 - relative / theta_of[factor] ** 2 if factor in SHOWN_TERMS else np.nan
+        out.append(("effect", factor, level, value, value - z * sd, value + z * sd, count, learnt))
+    return pd.DataFrame(out, columns=["part", "factor", "level", "value", "low", "high", "n_sales", "learnt"])
 
 
 def _fixed_effects(model: PriceModel) -> list[tuple[str, str, Rows, int]]:

@@ -158,10 +158,11 @@ class PriceModel:
             return self.fit.posterior.leverage(self.history.observations)
 
     def summary(self) -> pd.DataFrame:
-        """What the fit found: a row a number, columns part, factor, level, value, low, high, n_sales.
+        """What the fit found: a row a number, columns part, factor, level, value, low, high, n_sales, learnt.
 
         Parts: "noise" and "component" (standard deviations of the log price; walks over a year), "effect" (added to
-        the log price, with 80 % range).
+        the log price, with 80 % range; of a maker, a channel or an era also the share of its value that its own sales
+        decided, the rest being drawn towards the average).
         """
         return facts.summary(self)
 

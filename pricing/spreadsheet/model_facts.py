@@ -1,6 +1,6 @@
 """What a fitted model says of itself, gathered as frames in the words of the Model sheet.
 
-Read from `model.summary()`: one row a number, columns part, factor, level, value, low, high, n_sales.
+Read from `model.summary()`: one row a number, columns part, factor, level, value, low, high, n_sales, learnt.
 Parts: "noise" and "component" (value: standard deviation of the log price), "effect" (value, low, high:
 added to the log price).
 """
@@ -48,9 +48,8 @@ _AGAINST = {
 
 @dataclass(frozen=True)
 class ModelFacts:
-    """`spread`: source, sd_pct. `effects`, `makers`: group, percent, low, high, n_sales. `n_doubtful`:
-    suspected booking errors. `record`, `notes`: sentences. Everything
-    "pct" is in percent.
+    """`spread`: source, sd_pct. `effects`, `makers`: group, percent, low, high, n_sales, learnt_pct. `n_doubtful`:
+    suspected booking errors. `record`, `notes`: sentences. Everything "pct" is in percent.
     """
 
     noise_pct: float
@@ -106,6 +105,7 @@ def _effects(effects: pd.DataFrame) -> pd.DataFrame:
             "low": _percent(effects["low"]),
             "high": _percent(effects["high"]),
             "n_sales": effects["n_sales"],
+            "learnt_pct": effects["learnt"] * 100,
         }
     )
 

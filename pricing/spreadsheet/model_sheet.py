@@ -33,6 +33,13 @@ _EFFECTS = (
     ),
     ResultColumn("n_sales", "sales", "count", 9),
 )
+_MAKERS = (
+    *_EFFECTS,
+    ResultColumn(
+        "learnt_pct", "from sales", "percent", 11,
+        "How much of the effect this maker's own sales decided; the rest is drawn towards the average maker.",
+    ),
+)
 
 def write_model(book: Workbook, model: Any, shop: Any, record: Any = None) -> Worksheet:
     """Model sheet: sales used, where prices differ, grades, makers, the market, and the
@@ -51,14 +58,14 @@ def write_model(book: Workbook, model: Any, shop: Any, record: Any = None) -> Wo
     testers = testers_of(shop)
     if len(testers):
         row = section(sheet, row + 1, testers_title(shop), testers, TESTERS, "TesterScales")
-    row = section(sheet, row + 1, "Makers, highest first", facts.makers, _EFFECTS, "MakerEffects")
+    row = section(sheet, row + 1, "Makers, highest first", facts.makers, _MAKERS, "MakerEffects")
     row = write_record(sheet, row + 1, record, facts.record)
     sheet.sheet_view.showGridLines = False
     sheet.sheet_properties.tabColor = style.HEAD
     set_up_page(
         sheet,
         title_row=None,
-        last_column=len(_EFFECTS),
+        last_column=len(_MAKERS),
         last_row=row,
         landscape=False,
     )

@@ -154,3 +154,12 @@ def test_diagnostics_hold_on_a_shop_that_obeys(shop):
     assert 0.08 < checks["share outside the 80 % range"] < 0.24  # thin cells are predicted with room to spare
     assert checks["Durbin-Watson by date"] == pytest.approx(2.0, abs=0.2)
     assert checks["spread over that of least squares"] < 1
+
+
+def test_a_maker_leans_on_the_average_the_more_the_fewer_its_sales(model):
+    """`learnt` is a share, rises with the number of sales, and is given for makers, channels and eras only."""
+    effects = model.summary().query("part == 'effect'")
+    makers = effects[effects["factor"] == "maker"]
+    assert makers["learnt"].between(0, 1).all()
+    assert makers["learnt"].corr(makers["n_sales"], method="spearman") > 0.8
+    assert effects.loc[effects["factor"] == "grade", "learnt"].isna().all()

@@ -65,14 +65,14 @@ class StandInModel:
         """Made-up components and effects, in the shape the Model sheet reads."""
         return pd.DataFrame(
             [
-                ("noise", "noise", "", 0.18, None, None, 0),
-                ("component", "maker", "", 0.3, None, None, 0),
-                ("component", "type", "", 0.8, None, None, 0),
-                ("effect", "grade", "new old stock", 0.4, 0.3, 0.5, 100),
-                ("effect", "maker", "Dravelko", -0.3, -0.4, -0.2, 50),
-                ("effect", "maker", "Tivenshaw", 0.2, 0.1, 0.3, 50),
+                ("noise", "noise", "", 0.18, None, None, 0, None),
+                ("component", "maker", "", 0.3, None, None, 0, None),
+                ("component", "type", "", 0.8, None, None, 0, None),
+                ("effect", "grade", "new old stock", 0.4, 0.3, 0.5, 100, None),
+                ("effect", "maker", "Dravelko", -0.3, -0.4, -0.2, 50, 0.9),
+                ("effect", "maker", "Tivenshaw", 0.2, 0.1, 0.3, 50, 0.9),
             ],
-            columns=["part", "factor", "level", "value", "low", "high", "n_sales"],
+            columns=["part", "factor", "level", "value", "low", "high", "n_sales", "learnt"],
         )
 
     def describe(self, items):
