@@ -111,6 +111,11 @@ def _parser() -> argparse.ArgumentParser:
     quote.add_argument("--matched", action="store_const", const="yes", help="the set is matched")
     quote.add_argument("--set-size", metavar="N", help="tubes in the set: 1, 2 (pair), 4 (quad)")
     quote.add_argument("--on", metavar="DATE", help="date of the price (default: the newest sale's)")
+    fit = command("fit", _fit_circuit, "Hold a tube type's ratings against a circuit of the Circuits sheet.")
+    _book(fit)
+    fit.add_argument("--circuit", required=True, help="name of the circuit, as on the Circuits sheet")
+    fit.add_argument("--type", default="", help="type to try there (default: the one fitted)")
+    fit.add_argument("--position", default="", help="position, such as V2 (default: wherever the type may be meant)")
     backtest = command(
         "backtest", _backtest, "Price past sales again from what came before them: how close, beside a shop's habits."
     )
@@ -231,6 +236,27 @@ def _quote(call: argparse.Namespace) -> int:
         )
     )
     return PROBLEMS if problems else DONE
+
+
+def _fit_circuit(call: argparse.Namespace) -> int:
+    from pricing.decisions.fit_report import fit_report, fits_of
+
+    shop = _read(call.book)
+    if shop.circuits.empty:
+        raise BadCall("There is no usable row in Circuits, so there is nothing to hold a type against.")
+    try:
+        fits = fits_of(shop.circuits, shop.register, call.circuit, call.type, call.position)
+    except KeyError as error:
+        raise BadCall(error.args[0]) from error
+    own = [problem for problem in shop.problems.itertuples(index=False)
+           if problem.sheet in set(shop.circuits["sheet"])]
+    own += [problem for fit in fits for problem in fit.problems.itertuples(index=False)]
+    own = list(dict.fromkeys((f" row {problem.row:g}" if problem.row == problem.row and problem.row else "",
+                              problem.column, problem.message, problem.remedy) for problem in own))
+    for row, column, message, remedy in own:
+        print(f"Circuits{row}, {column}: {message} {remedy}", file=sys.stderr)
+    print(fit_report(fits))
+    return PROBLEMS if own else DONE
 
 
 def _backtest(call: argparse.Namespace) -> int:

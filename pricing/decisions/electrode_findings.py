@@ -79,7 +79,7 @@ def _all_sections(tube: TubeType, circuit: CircuitRow, limit) -> list[Finding]:
         "the circuit gives neither plate watts nor plate volts and current"
     found = limit("total dissipation", "pa_max_w_total", total, _WATTS, missing=missing)
     if found.limit is None:
-        found = replace(found, reason=f"{found.reason} It is less than twice the limit of one section.")
+        found = replace(found, reason=f"{found.reason} It may be less than twice the limit of one section.")
     return [found]
 
 

@@ -111,10 +111,10 @@ def _off_nominal(rating: str, rated: RatedValue, value: float | None, tube: Tube
     good = FILAMENT_GOOD_PCT if "filament" in tube.kind else GOOD_PCT
     verdict = "exceeds" if furthest > TOLERABLE_PCT + _TINY else "at the edge" if furthest > good + _TINY else "within"
     swing = f", up to {furthest:.0f} % off with mains {mains:g} % up or down" if mains else ""
-    reason = f"{figure(value, rated.unit)} where {figure(rated.value, rated.unit)} is rated ({off:+.0f} %{swing}); " \
-             f"+/-{good:g} % is ordinary practice, +/-{TOLERABLE_PCT:g} % the most ({source})."
-    return Finding(rating, rated.value, rated.unit, "", basis_words(rated), value, TOLERABLE_PCT - furthest, verdict,
-                   reason)
+    reason = f"{figure(value, rated.unit)} where {figure(rated.value, rated.unit)} is rated ({off:+.0f} %{swing})."
+    held_by = f"+/-{good:g} % ordinary, +/-{TOLERABLE_PCT:g} % the most: {source}"
+    return Finding(rating, rated.value, rated.unit, held_by, basis_words(rated), value, TOLERABLE_PCT - furthest,
+                   verdict, reason)
 
 
 def _heater_volts(tube: TubeType, circuit: CircuitRow, rated: RatedValue) -> Finding:

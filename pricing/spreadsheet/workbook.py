@@ -17,6 +17,7 @@ from openpyxl import Workbook
 from pricing.shop_tables import CHANNELS, ERAS, GRADES, TABLES, Settings
 from pricing.spreadsheet.about import about_sections
 from pricing.spreadsheet.check_prices import write_check_prices
+from pricing.spreadsheet.circuit_fit_sheet import write_circuit_fit
 from pricing.spreadsheet.input_sheets import empty_rows, write_input_sheet, write_lists
 from pricing.spreadsheet.model_sheet import write_model
 from pricing.spreadsheet.owner_cells import read_owner_sheets
@@ -61,6 +62,8 @@ def build_workbook(
 
             plan = plan_list_prices(model, shop.stock, shop)
         write_price_list(book, plan, shop)
+    if shop is not None and len(shop.circuits):
+        write_circuit_fit(book, shop)
     if shop is not None:
         write_problems(book, shop.problems, shop)
     if shop is not None and model is not None:
