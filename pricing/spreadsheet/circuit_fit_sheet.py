@@ -102,9 +102,10 @@ def headline(fits: list[CircuitFit]) -> list[str]:
     """How many positions came out how, and what exceeds, in words."""
     counts = Counter(fit.verdict for fit in fits)
     circuits = len({fit.circuit for fit in fits})
-    lines = [f"{len(fits):,} position{'s' * (len(fits) != 1)} of {circuits:,} circuit{'s' * (circuits != 1)}, each "
-             f"against the type fitted: {counts['exceeds']} exceed a limit, {counts['cannot check']} cannot be checked in full, "
-             f"{counts['at the edge']} at the edge, {counts['within']} within on all that is checked here."]
+    positions = f"{len(fits):,} position{'s' * (len(fits) != 1)} of {circuits:,} circuit{'s' * (circuits != 1)}"
+    lines = [f"{positions}, each against the type fitted: {counts['exceeds']} exceed a limit, "
+             f"{counts['cannot check']} cannot be checked in full, {counts['at the edge']} at the edge, "
+             f"{counts['within']} within on all that is checked here."]
     over = [f"{fit.circuit} {fit.position} {fit.type} ({_exceeding(fit)})"
             for fit in fits if fit.verdict == "exceeds"]
     if over:
