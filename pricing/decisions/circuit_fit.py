@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields, replace
 from typing import TYPE_CHECKING, Any
 
-from pricing.decisions.circuit_row import CircuitRow, read_circuit_row
+from pricing.decisions.circuit_row import CircuitRow, place_of, read_circuit_row
 from pricing.decisions.electrode_findings import electrode_findings
 from pricing.decisions.rating_rules import Finding, worst
 from pricing.decisions.rectifier_findings import SUPPLY, is_rectifier, rectifier_findings, rise_words, supply_rise_v
@@ -77,9 +77,8 @@ def check_circuit_fit(type_name: str, circuit: Mapping[str, Any] | pd.Series,
     match = register.find(type_name)
     if match.status != "found":
         near = ", ".join(match.candidates) or "nothing near it is known"
-        number = circuit.get("row")
-        problems.append(problem("circuit_without_type", sheet="Circuits", column="fitted_type", value=type_name,
-                                near=near, row=int(number) if isinstance(number, int) else None))
+        problems.append(problem("circuit_without_type", column="fitted_type", value=type_name, near=near,
+                                **place_of(circuit)))
         unknown = Finding("type", None, "", "", "not known", match.text, None, "cannot check",
                           f"'{match.text}' is not one type of the register ({near}): nothing can be checked.")
         return _fit(match.text, row, [unknown], (), problems)

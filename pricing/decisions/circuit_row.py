@@ -74,8 +74,7 @@ def read_circuit_row(row: Mapping[str, Any], register: Any) -> tuple[CircuitRow,
 
     `row` is a mapping or Series of the Circuits columns, clean or raw; `sheet` and `row` in it say where it stands.
     """
-    number = row.get("row")
-    at = {"sheet": str(row.get("sheet") or "Circuits"), "row": int(number) if _is_whole(number) else None}
+    at = place_of(row)
     problems: list[Problem] = []
     read: dict[str, Any] = {}
     for field in fields(CircuitRow):
@@ -100,5 +99,8 @@ def read_circuit_row(row: Mapping[str, Any], register: Any) -> tuple[CircuitRow,
     return CircuitRow(**read), problems
 
 
-def _is_whole(value: Any) -> bool:
-    return not is_blank(value) and not isinstance(value, str) and value == int(value)
+def place_of(row: Mapping[str, Any]) -> dict[str, Any]:
+    """Where a row stands, for its Problems: sheet and row, as far as the row carries them."""
+    number = row.get("row")
+    whole = not is_blank(number) and not isinstance(number, str) and number == int(number)
+    return {"sheet": str(row.get("sheet") or "Circuits"), "row": int(number) if whole else None}

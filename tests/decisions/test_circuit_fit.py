@@ -155,7 +155,8 @@ def test_a_read_table_blanks_and_reports_what_cannot_be():
 @pytest.mark.parametrize("name", ["QQ99", "", "5U4", None, 42.5])
 def test_unknown_types_give_one_finding_and_a_problem(name):
     """Unknown, ambiguous or missing: no guess, near spellings named."""
-    fit = pricing.check_circuit_fit(name, TWIN)
+    fit = pricing.check_circuit_fit(name, pd.Series(TWIN | {"row": 9}))
+    assert fit.problems["row"].tolist() == [9]
     assert fit.verdict == "cannot check" and fit.findings["rating"].tolist() == ["type"]
     assert fit.problems["code"].tolist() == ["circuit_without_type"]
 
