@@ -63,7 +63,7 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
             {
                 "sku": piece["sku"],
                 "type": piece["type"],
-                "piece": piece_in_words(piece),
+                "piece": piece_in_words(piece, quote.get("attributed", "")),
                 "on_hand": on_hand,
                 "cost": piece["cost"],
                 "ask": piece["ask"],
@@ -138,7 +138,7 @@ def heaviest_sales(model: Any, stock: pd.DataFrame, count: int = 5) -> list[list
     rows_of_sales = model.history.sales["row"].to_numpy()
     heaviest: list[list[int]] = []
     for start in range(0, len(stock), _AT_ONCE):
-        rows, _ = model.rows(model.describe(stock.iloc[start : start + _AT_ONCE]))
+        rows = model.price_rows(model.describe(stock.iloc[start : start + _AT_ONCE]))
         weights = -np.abs(model.sale_weights(rows))
         heaviest += [rows_of_sales[np.argsort(one, kind="stable")[:count]].tolist() for one in weights]
     return heaviest
@@ -177,9 +177,9 @@ def policy_of(shop: Any) -> PricePolicy:
     )
 
 
-def piece_in_words(piece: Any) -> str:
+def piece_in_words(piece: Any, attributed: str = "") -> str:
     """Maker, era, construction, grade, reading and set in one line, unknowns left out; Stock columns of one
-    row.
+    row. `attributed`: what the price model says of a maker that is not stated.
     """
     words = [
         piece[name] for name in ("maker", "era", "variant") if piece.get(name) not in (None, "", "unknown")
@@ -187,6 +187,8 @@ def piece_in_words(piece: Any) -> str:
     brand = piece.get("brand")
     if brand not in (None, "", "unknown", piece.get("maker")):
         words.append(f"printed {brand}")
+    if attributed:
+        words.append(attributed.split(";")[0])
     grade = piece.get("grade")
     words.append("grade unknown" if grade in (None, "", "unknown") else grade)
     if _known(piece.get("reading_pct")):

@@ -13,16 +13,19 @@ from scipy import stats
 from threadpoolctl import threadpool_limits
 
 from pricing.price_model import booking_errors, facts, market_index
+from pricing.price_model.attribution import Attribution, learn_attribution
 from pricing.price_model.build_up import GROUPS, WALKS, contribution, group_level, only
 from pricing.price_model.calibration import Calibration
 from pricing.price_model.fit import History
 from pricing.price_model.fixed_effects import fixed_columns
+from pricing.price_model.maker_mixture import MakerMixture, share_by_maker
 from pricing.price_model.observations import Rows
 from pricing.price_model.robust import RobustFit
 from pricing.problems import Problem
 from pricing.shop_tables import Settings, clean_items
 
-ESTIMATE_COLUMNS = ("fair_price", "low", "high", "fair_low", "fair_high", "n_sales", "basis", "oldest_sale")
+ESTIMATE_COLUMNS = ("fair_price", "low", "high", "fair_low", "fair_high", "n_sales", "basis", "oldest_sale",
+                    "attributed")
 
 
 @dataclass(frozen=True)
@@ -59,6 +62,16 @@ class PriceModel:
         sales = self.history.sales
         return dict(zip(sales["canonical_type"], sales["family"]))
 
+    @cached_property
+    def attribution(self) -> Attribution:
+        """Makers of brands, from the sales that state both and the owner's Settings."""
+        return learn_attribution(self.history.sales, self.settings.brand_table())
+
+    @cached_property
+    def share_by_maker(self) -> tuple[float, int]:
+        """(how far past sales of brand alone followed their attributed makers' prices, number of those looked at)."""
+        return share_by_maker(self, self.attribution)
+
     def estimate(self, items: pd.DataFrame, on: Any = None, coverage: float = 0.80) -> pd.DataFrame:
         """Fair price and ranges of each item, a row an item on the same index, per set in the shop's currency.
 
@@ -66,31 +79,39 @@ class PriceModel:
         most used. `on`: a date or one date per item, by default the newest plausible sale's. Columns: fair_price
         (median), low and high (range that holds one sale with probability `coverage`), fair_low and fair_high (the
         same for the fair price itself), n_sales (how many plain sales of this very piece would tell as much), basis
-        (words), oldest_sale. Raises ValueError for a coverage outside (0, 1) or an unreadable date.
+        (words), oldest_sale, attributed (words where the maker is unknown and the brand tells of it: the price is then
+        the median over its likely makers). Raises ValueError for a coverage outside (0, 1) or an unreadable date.
         """
         if not 0 < coverage < 1:
             raise ValueError(f"coverage is a share between 0 and 1, not {coverage}")
         clean = self.describe(items, on)
         if not len(clean):
             return pd.DataFrame({name: pd.Series(dtype=float) for name in ESTIMATE_COLUMNS}, index=clean.index)
-        rows, unmet = self.rows(clean)
+        mixture = self.mixture_of(clean)
+        rows, unmet = self.rows(mixture.pieces)
         posterior = self.fit.posterior
         s2 = posterior.noise_variance
-        log_fair = posterior.mean(rows) + np.log(clean["set_size"].to_numpy(float))
+        mean = posterior.mean(rows) + np.log(mixture.pieces["set_size"].to_numpy(float))
         with threadpool_limits(1):
             relative = posterior.relative_variance(rows) + unmet
         sale_sd = np.sqrt(s2 * (1 + relative)) * self.calibration.sale_multiplier(relative, coverage)
         fair_sd = np.sqrt(s2 * relative) * self.calibration.inflation * stats.norm.ppf((1 + coverage) / 2)
-        basis, oldest = facts.basis_of(self.history.sales, clean)
+        words = mixture.words()
+        basis, oldest = facts.basis_of(self.history.sales, clean.assign(maker=mixture.likely_maker()))
+        basis = ["; ".join(filter(None, pair)) for pair in zip(basis, words)]
         # A range that leaves floating point behind says no more than one that stays inside it.
-        log_fair, sale_sd, fair_sd = (np.clip(v, -50, 50) for v in (log_fair, sale_sd, fair_sd))
-        sale_sd = np.maximum(sale_sd, fair_sd)
+        mean, sale_sd, fair_sd = (np.clip(v, -50, 50) for v in (mean, sale_sd, fair_sd))
+        log_fair = mixture.median(mean, np.sqrt(s2))
+        fair_low, fair_high = mixture.range(mean, fair_sd, coverage)
+        fair_low, fair_high = np.minimum(fair_low, log_fair), np.maximum(fair_high, log_fair)
+        low, high = mixture.range(mean, np.maximum(sale_sd, fair_sd), coverage)
+        relative = mixture.variance(mean, s2 * relative) / s2
         return pd.DataFrame({
             "fair_price": np.exp(log_fair),
-            "low": np.exp(log_fair - sale_sd), "high": np.exp(log_fair + sale_sd),
-            "fair_low": np.exp(log_fair - fair_sd), "fair_high": np.exp(log_fair + fair_sd),
+            "low": np.exp(np.minimum(low, fair_low)), "high": np.exp(np.maximum(high, fair_high)),
+            "fair_low": np.exp(fair_low), "fair_high": np.exp(fair_high),
             "n_sales": np.minimum(1 / np.maximum(relative, 1e-9), self.n_sales),
-            "basis": basis, "oldest_sale": oldest,
+            "basis": basis, "oldest_sale": oldest, "attributed": words,
         }, index=clean.index)
 
     def explain(self, item: Any, on: Any = None) -> pd.DataFrame:
@@ -100,15 +121,23 @@ class PriceModel:
         is the price of an ordinary piece over the history, in the shop's currency.
         """
         clean = self.describe(_one_row(item), on)
-        rows, _ = self.rows(clean)
+        mixture = self.mixture_of(clean)
+        of_makers, _ = self.rows(mixture.pieces)
         posterior, one = self.fit.posterior, clean.iloc[0]
+        rows, means = mixture.rows(of_makers), posterior.mean(of_makers)
         average = self._average_walks(one)
         z = stats.norm.ppf(0.9) * self.calibration.inflation
         out, log_price = [], 0.0
         for group in GROUPS:
             (log,), (sd,) = contribution(posterior, rows, group)
+            level = group_level(group.factor, one, self.as_of, self.settings.currency)
             if group.factor == "set":
                 log += np.log(one["set_size"])
+            if group.factor == "maker":
+                # Every factor is averaged over the likely makers; the maker's takes what the median adds to the mean.
+                log += (mixture.median(means, np.sqrt(posterior.noise_variance)) - mixture.mean(means))[0]
+                sd = np.sqrt(sd**2 + mixture.variance(means, np.zeros(len(means)))[0])
+                level = "; ".join(filter(None, (level, mixture.words()[0])))
             for walk, factor in zip(WALKS, ("shop", "family", "type")):
                 if group.factor == factor:
                     log += average[walk]
@@ -116,7 +145,7 @@ class PriceModel:
                 log -= sum(average.values())
             log_price += log
             out.append({
-                "factor": group.factor, "level": group_level(group.factor, one, self.as_of, self.settings.currency),
+                "factor": group.factor, "level": level,
                 "multiplier": np.exp(log), "low": np.exp(log - z * sd), "high": np.exp(log + z * sd),
                 "price_after": np.exp(log_price),
             })
@@ -130,8 +159,7 @@ class PriceModel:
         price of that sale).
         """
         clean = self.describe(_one_row(item), on)
-        rows, _ = self.rows(clean)
-        weights = self.sale_weights(rows)[0]
+        weights = self.sale_weights(self.price_rows(clean))[0]
         top = np.argsort(-np.abs(weights), kind="stable")[:count]
         sales = self.history.sales.iloc[top]
         posterior, layout = self.fit.posterior, self.fit.posterior.layout
@@ -231,6 +259,18 @@ class PriceModel:
         return clean.assign(
             family=family.where(family.notna(), clean["family"]), channel=channel, sold_on=dates, qty=1,
         )
+
+    def mixture_of(self, clean: pd.DataFrame) -> MakerMixture:
+        """Described items, those of unknown maker and known brand as a mixture of their likely makers."""
+        if not ((clean["maker"] == "unknown") & (clean["brand"] != "unknown")).any():
+            return MakerMixture.plain(clean)
+        attributed = self.attribution.attributed(clean).any()
+        return MakerMixture.of(clean, self.attribution, self.share_by_maker[0] if attributed else 1.0)
+
+    def price_rows(self, clean: pd.DataFrame) -> Rows:
+        """Rows of the design behind each fair price, averaged over the likely makers where one is attributed."""
+        mixture = self.mixture_of(clean)
+        return mixture.rows(self.rows(mixture.pieces)[0])
 
     def rows(self, clean: pd.DataFrame) -> tuple[Rows, np.ndarray]:
         """(rows of the design, relative variance for what the fit never met) of described items."""

@@ -89,6 +89,24 @@ def _era(value: Any) -> str | None:
     return None if read.code else read.value
 
 
+def _makers(value: Any) -> dict[str, float] | None:
+    """"Varnoseth 70; Luskarn 30" -> shares by maker; a maker without a number takes what the others leave, evenly."""
+    met: dict[str, float | None] = {}
+    for part in re.split(r"[;,](?!\d)", tidy(value)):
+        found = re.fullmatch(r"(.*?)(?:[\s:]+(\d+(?:[.,]\d+)?)\s*%?)?", part.strip())
+        name = found.group(1).strip()
+        if not name or name.casefold() in {one.casefold() for one in met}:
+            return None
+        met[name] = float(found.group(2).replace(",", ".")) if found.group(2) else None
+    stated = [share for share in met.values() if share is not None]
+    open_ones = len(met) - len(stated)
+    if sum(stated) > 100 + 1e-9 or (open_ones and sum(stated) >= 100) or (not open_ones and not sum(stated)):
+        return None
+    left = (100 - sum(stated)) / max(open_ones, 1)
+    shares = {name: left if share is None else share for name, share in met.items()}
+    return {name: share / sum(shares.values()) for name, share in shares.items()}
+
+
 def _channel(value: Any) -> str:
     return vocabularies.read_channel(value).value
 
@@ -196,6 +214,10 @@ SPECS: tuple[Spec, ...] = (
         "channel", "own_channels", "", "channel",
         "A spelling of your own: 'channel: web' with the channel it means.", _channel, "a channel",
         parted=True),
+    Spec("brand", "brand_makers", "", "shares of makers, %",
+         "Who made what a brand sold, as far as you know: 'brand: NAME' with makers and shares such as 'A 70; B "
+         "30'. Counts like ten of your own sales.",
+         _makers, "makers and their shares in percent, such as A 70; B 30", parted=True),
     Spec("heading", "own_headings", "", "column",
          "A heading of your own: 'heading: Preis' with the column it means.", _column, "the name of a column",
          parted=True),

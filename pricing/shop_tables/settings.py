@@ -13,6 +13,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
+import pandas as pd
+
 from pricing.problems import Problem, problem
 from pricing.shop_tables import vocabularies
 from pricing.shop_tables.cells import is_blank, tidy
@@ -69,6 +71,7 @@ class Settings:
     own_eras: Mapping[str, str] = field(default_factory=dict)
     own_channels: Mapping[str, str] = field(default_factory=dict)
     own_headings: Mapping[str, str] = field(default_factory=dict)
+    brand_makers: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     stated: frozenset[str] = frozenset()
     problems: tuple[Problem, ...] = field(default=(), repr=False, compare=False)
 
@@ -198,6 +201,11 @@ class Settings:
                 return self.nominals[vocabularies.plain(part)]
         return None
 
+    def brand_table(self) -> pd.DataFrame:
+        """Makers that the owner knows a brand to have sold: brand, maker, share (of the brand's pieces)."""
+        rows = [(brand, maker, share) for brand, makers in self.brand_makers.items() for maker, share in makers.items()]
+        return pd.DataFrame(rows, columns=["brand", "maker", "share"])
+
     def quality_weight(self, aspect: str) -> float:
         """Weight of a listening aspect, 1 unless Settings says otherwise."""
         return self.quality_weights.get(vocabularies.plain(aspect), 1.0)
@@ -289,5 +297,7 @@ def _store(parts: dict[str, dict[str, Any]], spec: Spec, part: str, value: Any) 
         by_month[f"{year}-{int(month):02d}" if month else ""] = value
     elif spec.attribute in ("fees_pct", "fees_fixed", "postage_included_by"):
         entries[vocabularies.read_channel(part).value if part else ""] = value
+    elif spec.attribute == "brand_makers":
+        entries[part] = value  # a name, as it stands in the brand column
     else:
         entries[vocabularies.plain(part)] = value

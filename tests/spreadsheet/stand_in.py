@@ -79,9 +79,9 @@ class StandInModel:
         """The items as they are."""
         return items
 
-    def rows(self, items):
-        """Codes of the types asked for; nothing unmet."""
-        return items["canonical_type"].to_numpy(), None
+    def price_rows(self, items):
+        """Codes of the types asked for."""
+        return items["canonical_type"].to_numpy()
 
     def sale_weights(self, types):
         """Every sale of the type weighs the same, others nothing."""
