@@ -41,8 +41,9 @@ def draw(n_sales: int, path: Path) -> None:
     if path.suffix == ".parquet":
         import duckdb
 
-        table = sales[OWNERS]  # noqa: F841 - DuckDB finds it by name
-        duckdb.sql("select * from table").write_parquet(str(path))
+        # No register knows invented types: a printed designation of one would be read as a type of its own.
+        owners = sales.assign(type=sales["canonical_type"])[OWNERS]  # noqa: F841 - DuckDB finds it by name
+        duckdb.sql("select * from owners").write_parquet(str(path))
     else:
         sales[[*HISTORY_COLUMNS]].to_pickle(path)
 
