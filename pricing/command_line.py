@@ -129,6 +129,11 @@ def _parser() -> argparse.ArgumentParser:
         "--out", metavar="FILE", type=Path, help="name of the CSV file (default: BOOK asks.csv)"
     )
     export.add_argument("--overwrite", action="store_true", help="replace the CSV file if it is there")
+    connect = command("connect", _connect, "Make the cell functions known to a spreadsheet program.")
+    connect.add_argument("program", choices=["calc"], help="calc: LibreOffice Calc")
+    connect.add_argument("--remove", action="store_true", help="take the cell functions and the kept models away")
+    connect.add_argument("--example", metavar="FILE", type=Path,
+                         help="also write a workbook with every function at work, ending in .xlsx or .ods")
     return parser
 
 
@@ -290,6 +295,22 @@ def _export(call: argparse.Namespace) -> int:
             f"{guarded:,} texts began with = + - or @ and were given an apostrophe in front, so that a "
             "spreadsheet does not run them as formulas."
         )
+    return DONE
+
+
+def _connect(call: argparse.Namespace) -> int:
+    from pricing.spreadsheet.calc.connect import NotConnected, connect_calc, disconnect_calc
+    from pricing.spreadsheet.cell_functions.example_workbook import write_example_workbook
+
+    try:
+        print(disconnect_calc() if call.remove else connect_calc())
+    except NotConnected as error:
+        raise BadCall(str(error)) from error
+    if call.example and not call.remove:
+        try:
+            print(f"Wrote {write_example_workbook(call.example)}: open it in LibreOffice Calc.")
+        except ValueError as error:
+            raise BadCall(str(error)) from error
     return DONE
 
 

@@ -1,0 +1,1 @@
+"""The cell functions: what a spreadsheet's cells may ask, in one registry."""
