@@ -12,10 +12,12 @@ import numpy as np
 from scipy import sparse
 
 from pricing.price_model.layout import Layout
-from pricing.price_model.observations import THREADS, Observations, in_threads, indicators
+from pricing.price_model.observations import Observations, indicators
 
-# Small enough that the temporaries of two pieces are small beside a large history.
-PIECE = 50_000
+# Small enough that a piece's temporaries are small beside a large history.
+PIECE = 25_000
+# Each piece's sums are added to the whole, which costs more than a piece's own once there are many.
+MOST_PIECES = 12
 
 
 @dataclass(frozen=True)
@@ -45,12 +47,10 @@ class CrossProducts:
         cls, observations: Observations, y: np.ndarray, weights: np.ndarray, fixed_prior: FixedPrior | None = None
     ) -> CrossProducts:
         """Cross-products of the observations with y and weights (n vectors, weights positive)."""
-        pieces, total = observations.pieces(PIECE), None
-        for first in range(0, len(pieces), THREADS):  # no more pieces at once than threads: they are large
-            for one in in_threads(
-                lambda at: _raw_products(observations.take(at), y[at], weights[at]), pieces[first:first + THREADS]
-            ):
-                total = one if total is None else [a + b for a, b in zip(total, one)]
+        total = None
+        for at in observations.pieces(max(PIECE, len(y) // MOST_PIECES)):
+            one = _raw_products(observations.take(at), y[at], weights[at])
+            total = one if total is None else [a + b for a, b in zip(total, one)]
         block_gram, cross_random, cross_dense, border_gram, border_dense, dense_gram = total
         del total
         layout, p = observations.layout, observations.x.shape[1]

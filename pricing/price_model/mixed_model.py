@@ -37,6 +37,8 @@ VANISHING = 1e-3
 NEWTON_LONGEST = 1.5
 # A gradient this short is within reach of `polish`.
 NEWTON_NEAR = 0.01
+# A relative deviation that would move by less than this (log) is found.
+POLISHED = 1e-7
 
 
 @dataclass(frozen=True)
@@ -184,23 +186,25 @@ def _newton(products: CrossProducts, start: np.ndarray, steps: int = 15) -> tupl
     return point, evaluations
 
 
-def polish(products: CrossProducts, point: Point, steps: int = 8) -> Point:
-    """The point carried on by steps on the gradient, which near the optimum tells more than the criterion's digits.
+def polish(products: CrossProducts, point: Point, steps: int = 8) -> tuple[Point, int]:
+    """(point, evaluations) carried on by the gradient, which near the optimum tells more than the criterion's digits.
 
     A step is kept while it shortens the gradient; terms at zero variance stay where they are.
     """
     free = np.log(point.theta) > LOG_THETA_BOUNDS[0] + 0.5
     if not free.any():
-        return point
-    for _ in range(steps):
+        return point, 0
+    for number in range(steps):
         curvature = average_information(products, point.factor, point.theta, point.s2)[np.ix_(free, free)]
         step = np.zeros(len(point.theta))
         step[free] = -np.linalg.lstsq(curvature, point.gradient[free], rcond=1e-10)[0]
+        if np.abs(step).max() < POLISHED:
+            return point, number
         trial = evaluate(products, point.theta * np.exp(step))
         if np.abs(trial.gradient[free]).max() >= np.abs(point.gradient[free]).max() or np.abs(step).max() > 0.1:
-            break
+            return point, number + 1
         point = trial
-    return point
+    return point, steps
 
 
 def fit_mixed_model(
@@ -232,6 +236,7 @@ def fit_mixed_model(
         evaluations += more
         if other.value < point.value:
             point, converged = other, also
-    point = polish(products, point)
+    point, more = polish(products, point)
+    evaluations += more
     variances = {name: float(point.s2 * t**2) for name, t in zip(layout.names, point.theta)}
     return MixedFit(layout, point.theta, point.factor, point.value, point.s2, evaluations, converged, variances)

@@ -13,8 +13,8 @@ from pricing.price_model.layout import Layout
 from pricing.price_model.observations import Observations, Rows, in_threads
 
 ORDER_TOLERANCE = 1e-10
-# Observations whose dense border rows are held at once.
-PIECE = 1_500
+# Observations whose dense border rows are held at once, by each thread.
+PIECE = 500
 
 
 @dataclass(frozen=True)
