@@ -11,6 +11,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import product
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -30,10 +31,11 @@ _KINDS = {size: kind for kind, size in _SIZES.items() if kind != "other"}
 class QuickPrice:
     """Effects of a fitted model by the words that name them (log units), at the model's date.
 
-    `random`: columns, texts without an effect, whether it grows with the grade, and effects by level, of every term."""
+    `random`: of every term what takes its level out of the words, the word that decides whether it has one, the texts
+    that have none, whether it grows with the grade, and its effects by level."""
 
     model: PriceModel
-    random: tuple[tuple[tuple[str, ...], tuple[str, ...], bool, dict[str, float]], ...]
+    random: tuple[tuple[itemgetter, str, tuple[str, ...], bool, dict[Any, float]], ...]
     grade: dict[str, float]
     reading: np.ndarray
     set: dict[tuple[str, bool], float]
@@ -46,11 +48,13 @@ class QuickPrice:
         posterior, layout = model.fit.posterior, model.fit.posterior.layout
         n_random = layout.n_block_columns + layout.n_border
         by_term = layout.by_term(posterior.coefficients[:n_random])
-        random = tuple(
-            (term.columns, term.absent, term.scored, dict(zip(model.history.design.levels[term.name],
-                                                               by_term[term.name].tolist())))
-            for term in TERMS if not term.step_months
-        )
+        random = []
+        for term in TERMS:
+            if not term.step_months:
+                levels = (key.split(SEPARATOR) for key in model.history.design.levels[term.name])
+                keys = (tuple(level) if len(level) > 1 else level[0] for level in levels)  # as itemgetter gives them
+                random.append((itemgetter(*term.columns), term.columns[-1], term.absent, term.scored,
+                               dict(zip(keys, by_term[term.name].tolist()))))
         fixed = posterior.coefficients[n_random:]
         base = {"grade": UNKNOWN, "reading_pct": _NAN, "set_size": 1, "matched": False, "qty": 1,
                 "sold_on": model.as_of}
@@ -61,7 +65,7 @@ class QuickPrice:
         values = fixed_columns(pd.DataFrame(steps)) @ fixed
         first, grades, readings, of_sets = np.split(values, np.cumsum([1, len(GRADES), len(READING_KNOTS)]))
         return cls(
-            model, random, dict(zip(GRADES, grades.tolist())), readings - first,
+            model, tuple(random), dict(zip(GRADES, grades.tolist())), readings - first,
             dict(zip(sets, (of_sets - first).tolist())), model.type_families, model.usual_channel,
         )
 
@@ -74,18 +78,21 @@ class QuickPrice:
             "other_designation": "" if item["designation"] == item["canonical_type"] else item["designation"],
         }
         if words["maker"] != UNKNOWN or words["brand"] == UNKNOWN:
-            return float(np.exp(self._log(words)))
+            return math.exp(self._log(words))
         mixture = self.model.mixture_of(pd.DataFrame([words]))
         logs = np.array([self._log({**words, "maker": maker}) for maker in mixture.pieces["maker"]])
-        return float(np.exp(mixture.median(logs, np.sqrt(self.model.fit.posterior.noise_variance))[0]))
+        return math.exp(mixture.median(logs, np.sqrt(self.model.fit.posterior.noise_variance))[0])
 
     def _log(self, words: Mapping[str, Any]) -> float:
         """Log price of a piece of one maker."""
         grade, reading = words["grade"], words["reading_pct"]
         log = self.grade[grade] + self.set[words["set_kind"], words["matched"]]
         log += float(np.interp(reading, READING_KNOTS, self.reading)) if reading == reading else 0.0
-        for columns, absent, scored, effects in self.random:
-            if words[columns[-1]] not in absent:
-                effect = effects.get(SEPARATOR.join([words[name] for name in columns]), 0.0)
-                log += effect * GRADE_SCORE.get(grade, 0.0) if scored else effect
+        score = GRADE_SCORE.get(grade, 0.0)
+        for level, deciding, absent, scored, effects in self.random:
+            if absent and words[deciding] in absent:
+                continue
+            effect = effects.get(level(words))
+            if effect is not None:
+                log += effect * score if scored else effect
         return min(max(log + math.log(words["set_size"]), -50.0), 50.0)

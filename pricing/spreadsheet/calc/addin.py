@@ -70,7 +70,7 @@ class Worker:
             os.makedirs(os.path.dirname(self.log), mode=0o700, exist_ok=True)
             with open(self.log, "wb") as log:
                 self.process = subprocess.Popen(
-                    [settings["python"], "-m", "pricing.spreadsheet.calc.worker"], stdin=subprocess.PIPE,
+                    [settings["python"], "-m", settings["module"]], stdin=subprocess.PIPE,
                     stdout=subprocess.PIPE, stderr=log, env=environment, cwd=os.path.dirname(self.log),
                     creationflags=getattr(subprocess, "CREATE_NO_WINDOW", 0))
         except OSError as error:
@@ -199,9 +199,11 @@ def method_of(name, kinds, table):
 
     def method(self, *arguments):
         try:
-            if tables:
-                arguments = [cells_of(one) if at in tables and one is not None else one
-                             for at, one in enumerate(arguments)]
+            # Calc hands an empty cell over as 0, which no argument of one cell means.
+            arguments = [None if one == 0.0 else one for one in arguments]
+            for at in tables:
+                if arguments[at] is not None:
+                    arguments[at] = cells_of(arguments[at])
             reply = WORKER.ask(name, arguments)
             value = reply["value"]
             if "pending" in reply:

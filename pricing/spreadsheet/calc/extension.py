@@ -51,8 +51,9 @@ def extension_parts() -> dict[str, str]:
 def worker_settings() -> dict[str, Any]:
     """How the add-in starts the worker: this very Python, and where this package lies."""
     return {
-        "python": sys.executable, "path": str(Path(pricing.__file__).resolve().parent.parent), "limit_s": LIMIT_S,
-        "log": str(cache_folder() / "worker.log"),
+        "python": sys.executable, "module": "pricing.spreadsheet.calc.worker",
+        "path": str(Path(pricing.__file__).resolve().parent.parent),
+        "limit_s": LIMIT_S, "log": str(cache_folder() / "worker.log"),
     }
 
 

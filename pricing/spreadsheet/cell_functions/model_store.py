@@ -38,7 +38,7 @@ from pricing.spreadsheet.cell_functions.cell_values import Cell, CellProblem
 from pricing.spreadsheet.cell_functions.ranges import table_of
 from pricing.spreadsheet.cell_functions.single_piece import PieceReader
 
-MOST_FILES, MOST_IN_MEMORY, MOST_WAITING, MOST_RESULTS = 40, 6, 4, 12
+MOST_FILES, MOST_IN_MEMORY, MOST_WAITING, MOST_RESULTS, MOST_PRICES = 40, 6, 4, 12, 100_000
 STALE_S = 3_600  # a half-written file this old was left by a crash
 PATIENCE_S = 3.0
 PENDING = "fitting"
@@ -60,6 +60,7 @@ class Known:
     model: PriceModel
     cells: list[list[Cell]]
     results: OrderedDict[Any, Any] = field(default_factory=OrderedDict)
+    prices: dict[tuple[Any, ...], float] = field(default_factory=dict)
 
     @property
     def handle(self) -> str:
@@ -78,6 +79,12 @@ class Known:
     def pieces(self) -> PieceReader:
         """Reader of the arguments that describe one piece."""
         return PieceReader(self.model)
+
+    def keep_price(self, piece: tuple[Any, ...], price: float) -> None:
+        """Keep the price of a piece as its cells describe it."""
+        if len(self.prices) >= MOST_PRICES:
+            self.prices.clear()
+        self.prices[piece] = price
 
     def remembered(self, what: Any, work: Callable[[], Any]) -> Any:
         """The result of `work`, kept under `what`, the latest MOST_RESULTS of them."""

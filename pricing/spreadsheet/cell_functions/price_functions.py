@@ -45,11 +45,19 @@ def tube_fair(model: Any, tube: Any, maker: Any = None, era: Any = None, grade: 
               set_size: Any = None, channel: Any = None, variant: Any = None, brand: Any = None) -> float:
     """Fair price of one piece, at the model's date."""
     known = store().known(one_cell(model, "model"))
-    described = zip(_PIECE, _ARGUMENTS, (tube, maker, era, grade, reading, set_size, channel, variant, brand))
-    cells = {column: one_cell(value, name) for column, name, value in described}
-    if cells["type"] is None:
+    piece = (tube, maker, era, grade, reading, set_size, channel, variant, brand)
+    try:
+        return known.prices[piece]
+    except (KeyError, TypeError):  # TypeError: a range among the arguments
+        pass
+    cells = {column: one_cell(value, name) for column, name, value in zip(_PIECE, _ARGUMENTS, piece)
+             if value is not None}
+    if cells.get("type") is None:
         raise CellProblem("'tube' is blank: give the type printed on the tube, such as EL84.")
-    return known.quick.fair_price(known.pieces.read(cells))
+    price = known.quick.fair_price(known.pieces.read(cells))
+    if not any(isinstance(value, list | tuple) for value in piece):
+        known.keep_price(piece, price)
+    return price
 
 
 _ARGUMENTS = ("tube", "maker", "era", "grade", "reading", "set_size", "channel", "variant", "brand")

@@ -141,6 +141,16 @@ def test_whole_columns_and_more_rows_give_the_same_model(calc, example):
         assert cell.String == example.Sheets.getByName("Functions").getCellRangeByName("B4").String
 
 
+def test_a_reference_to_an_empty_cell_is_a_blank(calc, example):
+    """Calc hands an empty cell over as 0: maker, reading and the others are unknown then, not "0"."""
+    sheet = scratch(example)
+    sheet.getCellRangeByName("D1").Formula = f'=TUBE.FAIR({NAMES["M"]};"EL84")'
+    sheet.getCellRangeByName("D2").Formula = f'=TUBE.FAIR({NAMES["M"]};"EL84";Z1;Z2;Z3;Z4;Z5;Z6;Z7;Z8)'
+    sheet.getCellRangeByName("D3").Formula = f'=TUBE.FAIR({NAMES["M"]};Z1)'
+    assert sheet.getCellRangeByName("D1").Value == sheet.getCellRangeByName("D2").Value > 0
+    assert sheet.getCellRangeByName("D3").String.startswith("'tube' is blank")
+
+
 def test_wrong_input_says_what_is_wrong_and_what_mends_it(calc, example):
     """At least sixty ways to get it wrong: each cell says so with a remedy, and a right one beside it works."""
     assert len(CASES) >= 60

@@ -103,7 +103,7 @@ CASES = [
     ("TUBE.WHY(M;R20)", "'items' has 51 rows"),
     ("INDEX(TUBE.WHY(M;R12);2;3)", "The register does not know the type 'EL48'"),
     ('TUBE.WHY("";I)', "'model' is blank"),
-    ("TUBE.COMPARABLES(M;0;I)", "'count' is '0"),
+    ("TUBE.COMPARABLES(M;0;I)", "'count' is blank"),
     ("TUBE.COMPARABLES(M;-3;I)", "'count' is '-3"),
     ("TUBE.COMPARABLES(M;2.5;I)", "'count' is '2.5'"),
     ('TUBE.COMPARABLES(M;"many";I)', "'count' is 'many'"),
