@@ -10,6 +10,7 @@ _HOMES = {
     "backtest": "pricing.price_model.backtest",
     "load_price_model": "pricing.price_model",
     "plan_list_prices": "pricing.decisions.list_price",
+    "rank_quality": "pricing.decisions.quality",
     "check_circuit_fit": "pricing.decisions.circuit_fit",
     "build_workbook": "pricing.spreadsheet",
     "refresh_workbook": "pricing.spreadsheet",

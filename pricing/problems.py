@@ -201,6 +201,29 @@ CODES: dict[str, Code] = {
     "circuit_without_type": Code(
         "The register does not know the type '{value}', so none of its ratings can be checked.",
         "Correct the spelling ({near}), or add the type to the Types sheet.", CHECK),
+    # listening notes
+    "score_out_of_range": Code(
+        "The score {value} in '{column}' is outside the scale ({scale}{whence}); it is not used.",
+        "Correct the score, or state the scale in Settings as 'quality scale: {column}', such as 1 to 10.", IGNORED),
+    "note_without_score": Code(
+        "The note has no score that can be used.", "Write a number for at least one of: {aspects}.", LEFT_OUT),
+    "listening_without_aspects": Code(
+        "No column of scores was found, or all of them weigh nothing.",
+        "Head a column with the name of an aspect, write numbers in it (more is better), and give it a weight above "
+        "nought in Settings.", IGNORED),
+    "quality_weight_unused": Code(
+        "Settings gives a weight to '{value}', but Listening has no such column of scores (it has {met}).",
+        "Correct the name of the aspect, in Settings or over the column.", CHECK),
+    "one_listener": Code(
+        "All notes are by {value}: what this listener likes cannot be told from what sounds better to others.",
+        "Let a second person hear some of the same tubes.", CHECK),
+    "listening_unconnected": Code(
+        "Contrasts cannot be estimated between {value}{others} and the other items: no listener and system joins them.",
+        "Let one listener hear one of these and one of the others ({example}, say) in the same system.", CHECK),
+    "listening_too_few": Code(
+        "The notes are too few to rank anything: {notes} with a score, of {items} items{alike}.",
+        "Note at least four scores of at least two tubes, by the same listener in the same system; ten of each tell "
+        "much more.", CHECK),
     # settings
     "unknown_setting": Code(
         "There is no setting '{value}'{near}; the row was not used.",

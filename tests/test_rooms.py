@@ -81,7 +81,7 @@ def test_public_names():
 
     assert pricing.__all__ == [
         "backtest", "build_workbook", "check_circuit_fit", "fit_price_model", "load_price_model", "load_register",
-        "plan_list_prices", "read_shop", "refresh_workbook",
+        "plan_list_prices", "rank_quality", "read_shop", "refresh_workbook",
     ]
     for name in pricing.__all__:
         assert callable(getattr(pricing, name))

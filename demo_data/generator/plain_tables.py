@@ -203,6 +203,7 @@ SETTINGS = [
         (f"quality weight: {aspect}", f"{weight:g}", "weight", "How much the aspect counts")
         for aspect, weight in ASPECTS.items()
     ),
+    ("quality base", "5", "score", "Points above this count in cost per quality point"),
 ]
 
 

@@ -107,6 +107,16 @@ def _makers(value: Any) -> dict[str, float] | None:
     return {name: share / sum(shares.values()) for name, share in shares.items()}
 
 
+def _scale(value: Any) -> tuple[float, float] | None:
+    """"1 to 10" -> (1, 10)."""
+    number = r"(-?\d+(?:[.,]\d+)?)"
+    found = re.fullmatch(rf"{number}\s*(?:to|bis|-|–|\.\.+)\s*{number}", tidy(value), re.IGNORECASE)
+    if not found:
+        return None
+    low, high = (float(part.replace(",", ".")) for part in found.groups())
+    return (low, high) if low < high else None
+
+
 def _channel(value: Any) -> str:
     return vocabularies.read_channel(value).value
 
@@ -202,6 +212,14 @@ SPECS: tuple[Spec, ...] = (
     Spec("quality weight", "quality_weights", "", "weight",
          "How much a listening aspect counts: 'quality weight: warmth'. Blank: every aspect counts 1.",
          *_number(0, 1000), parted=True),
+    Spec("quality scale", "quality_scales", "", "lowest to highest score",
+         "Scale of the listening scores, such as 1 to 10; 'quality scale: warmth' for one aspect. Scores outside are "
+         "listed and not used. Blank: told from the scores.",
+         _scale, "a lowest and a highest score, such as 1 to 10", parted=True),
+    Spec("quality base", "quality_base", "", "score",
+         "Cost per quality point counts the points above this score: the best you would not pay for. Blank: the lowest "
+         "mean of a type heard.",
+         *_number(-1e6, 1e6)),
     Spec(
         "grade", "own_grades", "", "grade",
         "A spelling of your own: 'grade: minty' with the grade it means.", _grade, "one of the grades",

@@ -67,6 +67,8 @@ class Settings:
     rates: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     nominals: Mapping[str, float] = field(default_factory=dict)
     quality_weights: Mapping[str, float] = field(default_factory=dict)
+    quality_scales: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    quality_base: float | None = None
     own_grades: Mapping[str, str] = field(default_factory=dict)
     own_eras: Mapping[str, str] = field(default_factory=dict)
     own_channels: Mapping[str, str] = field(default_factory=dict)
@@ -210,6 +212,10 @@ class Settings:
         """Weight of a listening aspect, 1 unless Settings says otherwise."""
         return self.quality_weights.get(vocabularies.plain(aspect), 1.0)
 
+    def quality_scale(self, aspect: str) -> tuple[float, float] | None:
+        """(lowest, highest) score of a listening aspect, None where Settings states none."""
+        return self.quality_scales.get(vocabularies.plain(aspect), self.quality_scales.get(""))
+
     def round_price(self, price: float, how: str = "nearest") -> float:
         """The price moved to an allowed ending: "nearest" (ties up), "up" (not below), "down" (not above, 0
         if none).
@@ -285,7 +291,7 @@ def _part_fits(spec: Spec, part: str) -> bool:
     if spec.attribute == "rates":
         met = _RATE_PART.fullmatch(part)
         return bool(met) and (not met["month"] or 1 <= int(met["month"].split("-")[1]) <= 12)
-    return bool(part) or spec.attribute in ("fees_pct", "fees_fixed", "postage_included_by")
+    return bool(part) or spec.attribute in ("fees_pct", "fees_fixed", "postage_included_by", "quality_scales")
 
 
 def _store(parts: dict[str, dict[str, Any]], spec: Spec, part: str, value: Any) -> None:

@@ -14,6 +14,7 @@ from typing import Any
 import pandas as pd
 from openpyxl import Workbook
 
+from pricing.decisions.quality import rank_quality
 from pricing.shop_tables import CHANNELS, ERAS, GRADES, TABLES, Settings
 from pricing.spreadsheet.about import about_sections
 from pricing.spreadsheet.check_prices import write_check_prices
@@ -21,6 +22,7 @@ from pricing.spreadsheet.circuit_fit_sheet import write_circuit_fit
 from pricing.spreadsheet.input_sheets import empty_rows, write_input_sheet, write_lists
 from pricing.spreadsheet.model_sheet import write_model
 from pricing.spreadsheet.owner_cells import read_owner_sheets
+from pricing.spreadsheet.quality_sheet import write_quality
 from pricing.spreadsheet.record_section import record_for_refresh
 from pricing.spreadsheet.result_sheets import write_about, write_price_list, write_problems
 from pricing.spreadsheet.tables import add_styles
@@ -62,10 +64,15 @@ def build_workbook(
 
             plan = plan_list_prices(model, shop.stock, shop)
         write_price_list(book, plan, shop)
+    problems = None if shop is None else shop.problems
+    if shop is not None and model is not None and len(shop.listening):
+        quality = rank_quality(shop.listening, model, shop)
+        write_quality(book, quality)
+        problems = pd.concat([problems, quality.problems], ignore_index=True)
     if shop is not None and len(shop.circuits):
         write_circuit_fit(book, shop)
     if shop is not None:
-        write_problems(book, shop.problems, shop)
+        write_problems(book, problems, shop)
     if shop is not None and model is not None:
         write_check_prices(book, model, shop)
         write_model(book, model, shop, record)
