@@ -12,6 +12,10 @@ _HOMES = {
     "plan_list_prices": "pricing.decisions.list_price",
     "rank_quality": "pricing.decisions.quality",
     "check_circuit_fit": "pricing.decisions.circuit_fit",
+    "cost_lot": "pricing.decisions.lots",
+    "bid_for_lot": "pricing.decisions.lot_bid",
+    "match_sets": "pricing.decisions.matched_sets",
+    "review_margins": "pricing.decisions.margins",
     "build_workbook": "pricing.spreadsheet",
     "refresh_workbook": "pricing.spreadsheet",
 }

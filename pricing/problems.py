@@ -165,6 +165,34 @@ CODES: dict[str, Code] = {
     "percent_out_of_range": Code(
         "The reading {value} is {percent} % of the nominal {nominal}, outside 5 to 250 %; it is not used.",
         "Correct the value or the nominal; where the value is a percentage already, write 100 in 'nominal'.", IGNORED),
+    # lots, stock and readings side by side
+    "paid_missing": Code("There is no amount in '{column}'.", "Write what the lot cost, 0 for a gift.", LEFT_OUT),
+    "paid_negative": Code("The amount {value} is below zero.", "Write what the lot cost, 0 for a gift.", LEFT_OUT),
+    "lot_twice": Code(
+        "The lot '{value}' already stands in row {first}; only that row is used for costs.",
+        "Give this lot a name of its own, or add its sums to row {first} and delete it.", CHECK),
+    "lot_rejects": Code(
+        "{value} rejects of {tubes} tubes is more than all; the lot's fallout is not used.", "Correct one of the two.",
+        CHECK),
+    "lot_count": Code("{value} is not a count of tubes.", "Write a whole number from 0.", CHECK),
+    "lot_not_listed": Code(
+        "The lot '{value}' is not in Lots ({count} rows, this one first), so what it cost is not known.",
+        "Correct its name, or enter it in Lots with what was paid.", CHECK),
+    "lot_overdrawn": Code(
+        "Stock has {entered} tubes of this lot, more than the {passed} of {value} that passed.",
+        "Correct 'tubes' or 'rejects' here, or 'lot', 'qty' and 'set_size' in Stock.", CHECK),
+    "reading_without_piece": Code(
+        "Stock has no piece '{value}', so its plate current cannot be matched.",
+        "Correct the code, or enter the piece in Stock.", CHECK),
+    "reading_of_many": Code(
+        "'{value}' is a code of {count} tubes; its plate current says nothing of one of them, so it is not matched.",
+        "Give every tube to be matched a code, and a Stock row, of its own.", CHECK),
+    "test_volts_missing": Code(
+        "Plate current without the volts of the test ({count} rows, this one first) is matched only with others without.",
+        "Write the plate volts of the test.", CHECK),
+    "sold_before_bought": Code(
+        "The piece was acquired on {value} but sold on {sold}, so its time on the shelf is not right.",
+        "Correct one of the two dates.", CHECK),
     # words
     "label_doubtful": Code(
         "'{value}' is doubtful; read as '{taken}'.", "Remove the question mark when you are sure.", CHECK),

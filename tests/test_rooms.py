@@ -80,10 +80,11 @@ def test_public_names():
     import pricing
 
     assert pricing.__all__ == [
-        "backtest", "build_workbook", "check_circuit_fit", "fit_price_model", "load_price_model", "load_register",
-        "plan_list_prices", "rank_quality", "read_shop", "refresh_workbook",
+        "backtest", "bid_for_lot", "build_workbook", "check_circuit_fit", "cost_lot", "fit_price_model",
+        "load_price_model", "load_register", "match_sets", "plan_list_prices", "rank_quality", "read_shop",
+        "refresh_workbook", "review_margins",
     ]
     for name in pricing.__all__:
         assert callable(getattr(pricing, name))
-    with pytest.raises(AttributeError, match="no attribute 'nothing'; it has backtest, build_workbook"):
+    with pytest.raises(AttributeError, match="no attribute 'nothing'; it has backtest, bid_for_lot, build_workbook"):
         pricing.nothing

@@ -173,12 +173,17 @@ def read_money_column(
 
 
 def read_price_column(column: Column, values: Sequence[Any], ledger: Ledger) -> list[cells.Money | None]:
-    """Required money: what is missing, unreadable or not above zero leaves its row out."""
+    """Required money: what is missing, unreadable or not above zero leaves its row out. A lot may have cost nothing."""
+    lot = column.name == "paid"
+
     def read(value: Any) -> cells.Reading:
         met = cells.read_money(value, vocabularies.read_currency)
         if met.value is None:
-            return cells.Reading(None, "price_unreadable" if met.code else "price_missing")
-        if met.value.amount <= 0:
+            missing = "paid_missing" if lot else "price_missing"
+            return cells.Reading(None, "price_unreadable" if met.code else missing)
+        if met.value.amount < 0 and lot:
+            return cells.Reading(None, "paid_negative")
+        if met.value.amount <= 0 and not lot:
             return cells.Reading(None, "price_not_positive")
         return met
 

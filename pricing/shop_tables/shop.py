@@ -16,6 +16,7 @@ from pricing.problems import Problem, problem, problems_frame
 from pricing.shop_tables import cleaning
 from pricing.shop_tables.cells import tidy
 from pricing.shop_tables.columns import TABLES, TYPES, Table
+from pricing.shop_tables.cross_checks import check_across
 from pricing.shop_tables.headings import Headings, find_headings, table_of_sheet
 from pricing.shop_tables.meter_readings import percent_of_nominal, section_balance
 from pricing.shop_tables.reading import RawSheet, ShopFileError, filled_rows, read_sheets
@@ -124,6 +125,7 @@ def read_shop(path: Path | str, register: Any = None, today: dt.date | None = No
     pieces = pd.concat([tables["stock"], tables["sales"]])[["sku", "designation", "canonical_type", "family"]]
     tables["readings"], reported = percent_of_nominal(tables["readings"], settings, pieces[pieces["sku"] != ""])
     problems += reported
+    problems += check_across(tables)
     balance = section_balance(tables["readings"])["balance_pct"].astype(float)
     tables["stock"]["balance_pct"] = tables["stock"]["sku"].map(balance)
     present = tuple(name for name in TABLES if name in by_table)

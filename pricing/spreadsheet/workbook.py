@@ -25,6 +25,7 @@ from pricing.spreadsheet.owner_cells import read_owner_sheets
 from pricing.spreadsheet.quality_sheet import write_quality
 from pricing.spreadsheet.record_section import record_for_refresh
 from pricing.spreadsheet.result_sheets import write_about, write_price_list, write_problems
+from pricing.spreadsheet.stock_reviews import write_stock_reviews
 from pricing.spreadsheet.tables import add_styles
 
 INVENTED = "invented demo shop"
@@ -69,6 +70,8 @@ def build_workbook(
         quality = rank_quality(shop.listening, model, shop)
         write_quality(book, quality)
         problems = pd.concat([problems, quality.problems], ignore_index=True)
+    if shop is not None and model is not None:
+        write_stock_reviews(book, shop, model)
     if shop is not None and len(shop.circuits):
         write_circuit_fit(book, shop)
     if shop is not None:
