@@ -39,7 +39,7 @@ def listening_scores(listening: pd.DataFrame, register: Any = None, settings: Se
     """
     settings = settings or Settings()
     problems: list[Problem] = []
-    notes = pd.DataFrame(listening)
+    notes = pd.DataFrame(listening).reset_index(drop=True)
     if not {"canonical_type", "type_known", "sheet", "row"} <= set(notes.columns):
         notes, problems = clean_listening(notes, register, settings)
     names = [name for name in notes.columns if name not in TABLES["Listening"].names and name not in _DERIVED]
@@ -48,7 +48,7 @@ def listening_scores(listening: pd.DataFrame, register: Any = None, settings: Se
     rows = []
     for name in names:
         low, high, stated = _scale(values[name], name, settings)
-        outside = (values[name] < low) | (values[name] > high)
+        outside = (values[name] < low) | (values[name] > high) | np.isinf(values[name])
         for at in notes.index[outside]:
             problems.append(_at(notes.loc[at], name, "score_out_of_range", f"{values.loc[at, name]:g}",
                                 scale=_between(low, high), whence="" if stated else ", as the other scores suggest"))

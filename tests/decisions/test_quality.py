@@ -18,7 +18,7 @@ from pricing.decisions.efficient_front import cost_per_point, undominated
 from pricing.decisions.listening_scores import comparable_groups, listening_scores
 from pricing.decisions.quality_model import fit_quality
 from pricing.problems import CODES
-from pricing.shop_tables import TABLES, Settings
+from pricing.shop_tables import TABLES, Settings, clean_listening
 
 LME4 = Path(__file__).parent / "references" / "quality_lme4.csv"
 
@@ -317,6 +317,17 @@ def test_bad_cells_and_unknown_types():
     odd = ranking.items.set_index("canonical_type").loc["QQ99X"]
     assert len(ranking.items) == 5 and "does not know the type" in odd["basis"]
     assert all(one in CODES for one in found["code"]) and (found["sheet"] == "Listening").all()
+
+
+def test_rows_of_any_index_and_numbers_without_end():
+    """A repeated index, and a score without end, neither stop nor bend the ranking."""
+    table = everyone_hears_everything()
+    again = pricing.rank_quality(table.set_axis([0] * len(table)))
+    pd.testing.assert_frame_equal(again.items, pricing.rank_quality(table).items)
+    clean, _ = clean_listening(table)
+    clean.loc[0, "warmth"] = np.inf
+    ranking = pricing.rank_quality(clean)
+    assert set(ranking.problems["code"]) == {"score_out_of_range", "note_without_score"} and len(ranking.items) == 4
 
 
 def test_unknown_makers_are_makers_of_their_own():
