@@ -72,11 +72,6 @@ def build_workbook(
         problems = pd.concat([problems, quality.problems], ignore_index=True)
     if shop is not None and model is not None:
         write_stock_reviews(book, shop, model)
-    problems = None if shop is None else shop.problems
-    if shop is not None and model is not None and len(shop.listening):
-        quality = rank_quality(shop.listening, model, shop)
-        write_quality(book, quality)
-        problems = pd.concat([problems, quality.problems], ignore_index=True)
     if shop is not None and len(shop.circuits):
         write_circuit_fit(book, shop)
     if shop is not None:
