@@ -188,7 +188,7 @@ CODES: dict[str, Code] = {
         "'{value}' is a code of {count} tubes; its plate current says nothing of one of them, so it is not matched.",
         "Give every tube to be matched a code, and a Stock row, of its own.", CHECK),
     "test_volts_missing": Code(
-        "Plate current without the volts of the test ({count} rows, this one first) is matched only with others without.",
+        "Plate current without the volts of the test ({count} rows, this one first) is matched only with its like.",
         "Write the plate volts of the test.", CHECK),
     "sold_before_bought": Code(
         "The piece was acquired on {value} but sold on {sold}, so its time on the shelf is not right.",

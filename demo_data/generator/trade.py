@@ -150,8 +150,9 @@ def draw_holdings(truth: Truth, lots: pd.DataFrame) -> list[Holding]:
         if listed > LAST_DAY or rng.random() < 0.03:
             listed = None
         holdings.append(Holding(f"R{number:04d}", piece, qty, acquired, listed, None, None, "", 0.0))
-    return [_bought(truth, rng, lots, holding) for holding in holdings[:-MATCHING_PIECES]] + [
-        _bought(truth, rng, lots, holding)
+    room = dict(zip(lots.lot, lots.tubes - lots.rejects))  # tubes of each lot that passed and stand in no row yet
+    return [_bought(truth, rng, lots, room, holding) for holding in holdings[:-MATCHING_PIECES]] + [
+        _bought(truth, rng, lots, room, holding)
         for holding in _for_matching(truth, rng, holdings[-MATCHING_PIECES:])
     ]
 
@@ -192,10 +193,17 @@ def _for_matching(truth: Truth, rng: np.random.Generator, holdings: list[Holding
     return rows
 
 
-def _bought(truth: Truth, rng: np.random.Generator, lots: pd.DataFrame, holding: Holding) -> Holding:
+def _bought(
+    truth: Truth, rng: np.random.Generator, lots: pd.DataFrame, room: dict[str, int], holding: Holding
+) -> Holding:
+    """The holding with its cost and, where one of the three newest lots of its day has room for it, its lot."""
     fair = log_fair(truth, holding.piece, LAST_DAY)
     earlier = lots[lots.bought_on <= holding.acquired_on]
-    lot = str(earlier.lot.iloc[-1]) if len(earlier) and rng.random() < 0.7 else ""
+    tubes, lot = holding.qty * holding.piece.set_size, ""
+    if len(earlier) and rng.random() < 0.7:
+        lot = next((one for one in reversed(earlier.lot.tolist()[-3:]) if room[one] >= tubes), "")
+    if lot:
+        room[lot] -= tubes
     paid = np.exp(log_fair(truth, holding.piece, holding.acquired_on)) * np.exp(rng.normal(-1.2, 0.4))
     return replace(
         holding, log_fair=fair, lot=lot, cost=round(float(paid), 2) if rng.random() < 0.85 else None

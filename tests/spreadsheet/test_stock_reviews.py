@@ -27,7 +27,7 @@ def write_shop(path, sheets):
 
 @pytest.fixture(scope="module")
 def built(tmp_path_factory):
-    """(shop, workbook) of a shop with lots, offers of many pieces, tubes measured for matching and one that cannot be."""
+    """(shop, workbook) of a shop with lots, offers of many pieces, and tubes measured for matching."""
     folder = tmp_path_factory.mktemp("reviews")
     stock = [["sku", "type", "maker", "grade", "qty", "cost", "lot", "acquired_on"]]
     stock += [[f"E{n}", "EL84", "Tivenshaw", "used, good", 1, 3, "L1", "2024-05-01"] for n in range(8)]
