@@ -35,29 +35,34 @@ class Worker:
         self.lock = threading.Lock()
 
     def ask(self, method, arguments):
-        """The worker's answer. Raises Unanswered."""
+        """The worker's answer; one that ended meanwhile is started again, once. Raises Unanswered."""
         line = (json.dumps([method, arguments], separators=(",", ":")) + "\n").encode("utf-8")
         with self.lock:
-            process, allowed = self.process, 0.0
-            if process is None or process.poll() is not None:
-                process, allowed = self._start(), STARTING_S
-            self.late, self.deadline = False, time.monotonic() + self.limit + allowed
-            try:
-                process.stdin.write(line)
-                process.stdin.flush()
-                reply = process.stdout.readline()
-            except OSError:
-                reply = b""
-            finally:
-                self.deadline = None
-            if reply.endswith(b"\n"):
-                return json.loads(reply.decode("utf-8"))
-            self._stop()
-        if self.late:
-            raise Unanswered("No answer within %g s, so the computing was stopped: give fewer rows, or %s."
-                             % (self.limit, RECALCULATE))
-        raise Unanswered("The computing process ended before it answered: %s. Its last words are in %s."
-                         % (RECALCULATE, self.log))
+            for _ in range(2):
+                reply = self._exchange(line)
+                if reply.endswith(b"\n"):
+                    return json.loads(reply.decode("utf-8"))
+                self._stop()
+                if self.late:
+                    raise Unanswered("No answer within %g s, so the computing was stopped: give fewer rows, or %s."
+                                     % (self.limit, RECALCULATE))
+        raise Unanswered("The computing process ended before it answered: %s; if it does so again, run 'python -m "
+                         "pricing connect calc'. Its last words are in %s." % (RECALCULATE, self.log))
+
+    def _exchange(self, line):
+        """The line that answers `line`, cut short when the process ends."""
+        process, allowed = self.process, 0.0
+        if process is None or process.poll() is not None:
+            process, allowed = self._start(), STARTING_S
+        self.late, self.deadline = False, time.monotonic() + self.limit + allowed
+        try:
+            process.stdin.write(line)
+            process.stdin.flush()
+            return process.stdout.readline()
+        except OSError:
+            return b""
+        finally:
+            self.deadline = None
 
     def _start(self):
         with open(os.path.join(HERE, "worker.json"), encoding="utf-8") as file:
@@ -92,8 +97,11 @@ class Worker:
         process, self.process = self.process, None
         process.kill()
         process.wait()
-        process.stdin.close()
-        process.stdout.close()
+        for pipe in (process.stdin, process.stdout):
+            try:
+                pipe.close()
+            except OSError:  # what was not yet written goes nowhere
+                pass
 
 
 WORKER = Worker()

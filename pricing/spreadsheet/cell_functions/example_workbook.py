@@ -15,7 +15,7 @@ from pricing.spreadsheet.ods_file import write_ods
 
 Rows = list[list[Any]]
 # Rows and columns that the result of each example takes, headings included.
-SIZES = {"FAIR_TABLE": (7, 5), "WHY": (13, 5), "COMPARABLES": (6, 11), "LIST_PRICE": (7, 6)}
+SIZES = {"FAIR_TABLE": (7, 5), "WHY": (13, 5), "COMPARABLES": (6, 11), "LIST_PRICE": (7, 6), "CIRCUIT_FIT": (17, 9)}
 _TYPES = {"EL84": 22.0, "ECC83": 26.0, "6V6GT": 30.0, "5U4GB": 18.0, "EL34": 55.0, "6L6GC": 48.0}
 _MAKERS = {"Tivenshaw": 1.25, "Varnoseth": 1.0, "Luskarn": 0.8, None: 0.85}
 _GRADES = {"new old stock": 1.4, "used, strong": 1.15, "used, good": 1.0, "used, weak": 0.6, None: 0.9}
@@ -53,9 +53,22 @@ def example_settings() -> Rows:
             ["packing cost", 1.5]]
 
 
+def example_circuit() -> Rows:
+    """One position of an invented amplifier."""
+    return [["circuit", "fitted_type", "plate_v", "plate_ma", "screen_v", "cathode_ma", "heater_v", "bias",
+             "grid_leak_ohm"],
+            ["small amplifier", "EL84", 290, 36, 280, 40, 6.3, "cathode", 470_000]]
+
+
 def formula(one: CellFunction, name: str) -> str:
     """The example of a function under the name a program knows it by, as .xlsx files hold it."""
     return f"={name}({one.example})"
+
+
+def example_sheets() -> dict[str, Rows]:
+    """The sheets that the examples speak of."""
+    return {"Sales": example_sales(), "Items": example_items(), "Settings": example_settings(),
+            "Circuits": example_circuit()}
 
 
 def function_rows(name_of: Callable[[CellFunction], str]) -> tuple[Rows, list[tuple[int, CellFunction]]]:
@@ -79,7 +92,7 @@ def write_example_workbook(path: Path | str, spelling: str = "calc") -> Path:
     names = {"calc": lambda one: one.calc_name, "excel": lambda one: one.excel_name}[spelling]
     rows, places = function_rows(names)
     formulas = {(row, 2): (formula(one, names(one)), SIZES.get(one.name)) for row, one in places}
-    sheets = {"Functions": rows, "Sales": example_sales(), "Items": example_items(), "Settings": example_settings()}
+    sheets = {"Functions": rows, **example_sheets()}
     writers = {".xlsx": _write_xlsx, ".ods": write_ods}
     if path.suffix.lower() not in writers:
         raise ValueError(f"{path}: the example's name ends in .xlsx or .ods.")
@@ -111,7 +124,7 @@ def example_arguments(one: CellFunction, model: str = "") -> list[Any]:
     """The arguments of a function's example as cell values; `model` stands for the cell of the model function."""
     from openpyxl.utils.cell import range_boundaries
 
-    sheets = {"Sales": example_sales(), "Items": example_items(), "Settings": example_settings()}
+    sheets = example_sheets()
     out: list[Any] = []
     for part in next(csv.reader([one.example], skipinitialspace=True)):
         sheet, mark, cells = part.partition("!")

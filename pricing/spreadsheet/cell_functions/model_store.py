@@ -143,6 +143,9 @@ class ModelStore:
             known = job.result()
         except ValueError as error:
             raise CellProblem(f"No model can be fitted: {error}.") from error
+        except Exception as error:  # a fault of ours must not end the worker
+            raise CellProblem(f"The fit failed ({type(error).__name__}: {error}): {RECALCULATE}; if it fails again, "
+                              "the fault is in the add-in.") from error
         self._remember(known)
         return known.handle
 

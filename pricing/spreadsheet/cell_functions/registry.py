@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pricing.spreadsheet.cell_functions import price_functions, register_functions
+from pricing.spreadsheet.cell_functions import circuit_functions, price_functions, register_functions
 from pricing.spreadsheet.cell_functions.spec import Argument, CellFunction
 
 _MODEL = Argument("model", "The cell that holds the model function.")
@@ -66,6 +66,15 @@ FUNCTIONS: tuple[CellFunction, ...] = (
          Argument("rating", "Name of the rating: va_max_v, pa_max_w_section, heater_v, mu, base and so on."),
          Argument("section", "Section of a bottle with two different units: triode or pentode.", optional=True)),
         '"EL84", "pa_max_w_section"',
+    ),
+    CellFunction(
+        "CIRCUIT_FIT", circuit_functions.tube_circuit_fit,
+        "Holds a position of a circuit against the ratings of a type: limit, value, headroom, verdict, reason. Lethal "
+        "voltages: the equipment maker's word comes first, and work inside belongs to a qualified technician.",
+        (Argument("tube", "Type to be held against the position, such as EL84."),
+         Argument("circuit", "Two rows: headings as on the Circuits sheet (fitted_type, plate_v, plate_ma, heater_v "
+                  "and so on) and one position.", "table")),
+        '"6BQ5", Circuits!A1:I2', "table",
     ),
 )
 

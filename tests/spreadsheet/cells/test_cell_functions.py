@@ -168,6 +168,23 @@ def test_another_process_knows_the_handle_and_a_damaged_file_is_fitted_again(sto
     assert not path.exists()
 
 
+def test_list_prices_of_a_kept_model_know_listings_as_a_fresh_one_does(tmp_path, monkeypatch):
+    """Sales with sku and day of listing, and pieces that stand unsold: read back from disk, the plan is the same."""
+    stood = [dt.timedelta(days=10 + number % 90) for number in range(300)]
+    sales = [[*SALES[0], "sku", "listed_on"],
+             *([*row, f"S{number}", row[0] - stood[number]] for number, row in enumerate(SALES[1:]))]
+    items = [["sku", "type", "maker", "grade", "ask", "listed_on"],
+             *([f"S{number}", row[1], row[2], row[4], row[7], row[0] - stood[number]]
+               for number, row in enumerate(SALES[1:101])),
+             *([f"U{number}", row[1], row[2], row[4], 1.6 * row[7], row[0]] for number, row in enumerate(SALES[1:101]))]
+    plans = []
+    for _ in range(2):
+        own = ModelStore(tmp_path, patience_s=60)
+        monkeypatch.setattr(price_functions, "store", lambda own=own: own)
+        plans.append(BY_NAME["LIST_PRICE"](BY_NAME["MODEL"](sales, SETTINGS), items))
+    assert plans[0] == plans[1] and len(plans[0]) == 201 and plans[0][1][2] > 0
+
+
 def test_a_disk_that_cannot_be_written_leaves_the_model_in_memory(fitted, tmp_path):
     """A file stands where the folder should be: the model serves all the same."""
     (tmp_path / "models").write_text("in the way")
@@ -198,6 +215,25 @@ def test_a_long_fit_is_pending_and_nobody_waits(fitted, tmp_path, monkeypatch):
             break
         time.sleep(0.05)
     assert BY_NAME["MODEL"](SALES, SETTINGS) == store.state(said.key)
+
+
+@pytest.mark.parametrize("fault, said", [
+    (ValueError("none of the 300 sales can be used"), "No model can be fitted: none of the 300 sales can be used."),
+    (RuntimeError("odd"), "The fit failed (RuntimeError: odd): recalculate"),
+])
+def test_a_fit_that_fails_is_a_text_and_may_be_tried_again(tmp_path, fault, said):
+    """Whatever a fit raises reaches the cell as words; the next call fits anew."""
+    calls = []
+
+    def failing(*_):
+        calls.append(1)
+        raise fault
+
+    store = ModelStore(tmp_path, patience_s=20, fit=failing)
+    for number in (1, 2):
+        with pytest.raises(CellProblem) as met:
+            store.handle(cells_of(SALES), HOME)
+        assert str(met.value).startswith(said) and len(calls) == number
 
 
 def test_manual_fitting_fits_nothing_new_and_knows_what_is_fitted(store):

@@ -1,5 +1,6 @@
 """The cell functions in a real headless LibreOffice, through the add-in and its worker."""
 
+import json
 import os
 import signal
 import threading
@@ -207,17 +208,33 @@ def test_a_worker_that_hangs_is_stopped_and_the_next_cell_works(hasty, hurried):
     assert cell.Value > 0, cell.String
 
 
-def test_a_worker_killed_while_it_computes_says_so(hasty, hurried):
-    """The one cell says that the process ended; the next works."""
+def test_a_worker_killed_while_it_computes_is_started_again(hasty, hurried):
+    """The cell that waited gets its value from a new worker."""
     (worker,) = hasty.workers()
     os.kill(worker, signal.SIGSTOP)
     threading.Timer(1.0, os.kill, (worker, signal.SIGKILL)).start()
     cell = scratch(hurried[0]).getCellRangeByName("C3")
     cell.Formula = f'=TUBE.FAIR({NAMES["M"]};"5U4GB")'
-    assert cell.String.startswith("The computing process ended before it answered: recalculate")
-    cell.Formula = ""
-    cell.Formula = f'=TUBE.FAIR({NAMES["M"]};"5U4GB")'
     assert cell.Value > 0, cell.String
+
+
+@pytest.mark.parametrize("change, said", [
+    ({"module": "no_such_worker"}, "The computing process ended before it answered: recalculate"),
+    ({"python": "/nowhere/python"}, "The computing process cannot be started"),
+])
+def test_a_worker_that_cannot_live_says_so_until_it_is_mended(hasty, hurried, change, said):
+    """Another Python, or one without the project: the cell tells to connect again; once mended it computes."""
+    settings = hasty.folder / "bundled" / "tube.oxt" / "worker.json"
+    right = settings.read_text(encoding="utf-8")
+    settings.write_text(json.dumps({**json.loads(right), **change}), encoding="utf-8")
+    (worker,) = hasty.workers()
+    os.kill(worker, signal.SIGKILL)
+    cell = scratch(hurried[0]).getCellRangeByName("C4")
+    cell.Formula = '=TUBE.RATING("EL84";"mu")'
+    assert cell.String.startswith(said) and "connect calc" in cell.String
+    settings.write_text(right, encoding="utf-8")
+    cell.Formula = '=TUBE.RATING("EL84";"va_max_v")'
+    assert cell.Value == 300  # V, of EL84 in the register
 
 
 def scratch(document):

@@ -33,6 +33,8 @@ RANGES = {
     "R23": [["sold_on", "type", "price"], [60000, "EL84", 20]],  # in the future
     "R24": [["sku", "type", "cost", "ask"], ["A1", "EL84", "cheap", 30], ["A2", "EL84", 5, "make an offer"]],
     "R25": [["type", "grade", "note"], ["EL84", "used", "=NA()"]],  # an error where nothing is read
+    "R27": [["fitted_type", "plate_v"], ["EL84", 250], ["EL84", 260]],
+    "R28": [["circuit", "fitted_type", "plate_v"], ["amp", "EL84", "hot"]],
     "R26": [["=NA()", "maker"], ["EL84", "Tivenshaw"]],  # an error for a heading
 }
 
@@ -125,6 +127,13 @@ CASES = [
     ('TUBE.RATING("EL84";5)', "there is no rating '5"),
     ('TUBE.RATING("ECL82";"mu";"left")', "not 'left'"),
     ('TUBE.RATING("EL84";"mu";"triode")', "EL84 has none of its own"),
+    ('TUBE.CIRCUITFIT("EL48";$Circuits.A1:I2)', "does not know the type 'EL48'"),
+    ('TUBE.CIRCUITFIT("";$Circuits.A1:I2)', "'tube' is blank"),
+    ('TUBE.CIRCUITFIT("EL84";R1)', "'circuit' is empty"),
+    ('TUBE.CIRCUITFIT("EL84";R3)', "no heading 'fitted_type'"),
+    ('TUBE.CIRCUITFIT("EL84";$Circuits.A1:I1)', "headings and no row below"),
+    ('TUBE.CIRCUITFIT("EL84";R27)', "2 rows below its headings"),
+    ('INDEX(TUBE.CIRCUITFIT("EL84";R28);14;7)', "'hot' is not a number"),
     ("TUBE.RATING($Items.A2:A4;\"mu\")", "'tube' takes one cell"),
 ]
 
