@@ -207,8 +207,8 @@ def method_of(name, kinds, table):
 
     def method(self, *arguments):
         try:
-            # Calc hands an empty cell over as 0, which no argument of one cell means.
-            arguments = [None if one == 0.0 else one for one in arguments]
+            # Calc hands an empty cell over as 0, which only arguments of the kind "number" mean.
+            arguments = [None if one == 0.0 and kind == "cell" else one for one, kind in zip(arguments, kinds)]
             for at in tables:
                 if arguments[at] is not None:
                     arguments[at] = cells_of(arguments[at])

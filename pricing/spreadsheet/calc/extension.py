@@ -19,7 +19,7 @@ IDENTIFIER = "tubeshop.prices"
 NAME = "Tube shop prices"
 LIMIT_S = 60.0
 _UNDATED = (2026, 1, 1, 0, 0, 0)
-_IDL = {"cell": "any", "table": "com::sun::star::table::XCellRange"}
+_IDL = {"cell": "any", "number": "any", "table": "com::sun::star::table::XCellRange"}
 _GIVES = {"cell": "any", "table": "sequence< sequence< any > >"}
 
 
@@ -80,7 +80,7 @@ def configuration(functions: tuple[CellFunction, ...]) -> str:
 
 def _kind(argument: Argument) -> str:
     """Calc lets only plain arguments be left out: an optional range comes as its values."""
-    return "cell" if argument.optional else argument.kind
+    return "cell" if argument.optional and argument.kind == "table" else argument.kind
 
 
 def _plain(name: str) -> str:

@@ -13,11 +13,11 @@ from pricing.spreadsheet.cell_functions.cell_values import CellProblem, result_c
 
 @dataclass(frozen=True)
 class Argument:
-    """One argument. `kind` "cell" takes a value or one cell, "table" a range of several."""
+    """One argument. `kind` "cell" takes a value or one cell, "number" the same where 0 is no blank, "table" a range."""
 
     name: str
     help: str
-    kind: Literal["cell", "table"] = "cell"
+    kind: Literal["cell", "number", "table"] = "cell"
     optional: bool = False
 
 
