@@ -20,7 +20,7 @@ BLOCK = "type"
 # What a history keeps of a clean sale: enough to price, to compare and to find the row again.
 HISTORY_COLUMNS = (
     "sheet", "row", "sold_on", "type", "designation", "canonical_type", "family", "maker", "brand", "era", "variant",
-    "grade", "reading_pct", "set_size", "matched", "qty", "channel", "currency", "price", "price_home",
+    "grade", "reading_pct", "set_size", "matched", "qty", "channel", "currency", "price", "price_home", "sku",
 )
 # Spread of the prior on log relative standard deviations, and what the prior on the noise counts for, in sales.
 THETA_SPREAD = 0.35

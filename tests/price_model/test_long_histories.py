@@ -1,5 +1,8 @@
 """Histories read in pieces, sales added to a fitted model, and what a saved model remembers of the owner's words."""
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -10,6 +13,7 @@ from pricing.price_model import fit_price_model
 from pricing.price_model.fit import History, fit_effects
 from pricing.shop_tables import Settings, ShopFileError, sales_in_pieces
 
+DEMO = Path(__file__).parents[2] / "demo_data"
 RAW = ["sold_on", "type", "maker", "brand", "era", "variant", "grade", "reading_pct", "set_size", "matched", "qty",
        "price", "channel", "family"]
 
@@ -113,3 +117,14 @@ def test_a_loaded_model_reads_items_with_the_owners_words(shop, tmp_path):
     plain = model.estimate(pd.DataFrame([{"type": "EL84", "grade": "new old stock, boxed"}]))
     assert one["n_sales"].iloc[0] > 0 and plain["oldest_sale"].iloc[0] == one["oldest_sale"].iloc[0]
     assert loaded.settings.currency == "EUR"
+
+
+def test_a_loaded_model_makes_the_workbook(tmp_path):
+    """What stands behind the sheets is saved too: stock codes of sales, currencies, prices as booked."""
+    shop = pricing.read_shop(DEMO)
+    shop = replace(shop, sales=shop.sales.head(700), stock=shop.stock.head(40))
+    fit_price_model(shop.sales, shop.settings, shop.register).save(tmp_path / "model.prices")
+    loaded = pricing.load_price_model(tmp_path / "model.prices")
+    plan = pricing.plan_list_prices(loaded, shop.stock, shop)
+    pricing.build_workbook(tmp_path / "shop.xlsx", shop, loaded, plan=plan)
+    assert (tmp_path / "shop.xlsx").stat().st_size > 10_000
