@@ -194,8 +194,8 @@ def polish(products: CrossProducts, point: Point, steps: int = 8) -> tuple[Point
     free = np.log(point.theta) > LOG_THETA_BOUNDS[0] + 0.5
     if not free.any():
         return point, 0
+    curvature = average_information(products, point.factor, point.theta, point.s2)[np.ix_(free, free)]
     for number in range(steps):
-        curvature = average_information(products, point.factor, point.theta, point.s2)[np.ix_(free, free)]
         step = np.zeros(len(point.theta))
         step[free] = -np.linalg.lstsq(curvature, point.gradient[free], rcond=1e-10)[0]
         if np.abs(step).max() < POLISHED:
@@ -203,6 +203,10 @@ def polish(products: CrossProducts, point: Point, steps: int = 8) -> tuple[Point
         trial = evaluate(products, point.theta * np.exp(step))
         if np.abs(trial.gradient[free]).max() >= np.abs(point.gradient[free]).max() or np.abs(step).max() > 0.1:
             return point, number + 1
+        # What the step taught of the curvature (symmetric rank one; Nocedal & Wright, Numerical Optimization, 6.2).
+        missed = (trial.gradient - point.gradient)[free] - curvature @ step[free]
+        if abs(missed @ step[free]) > 1e-8 * np.linalg.norm(missed) * np.linalg.norm(step):
+            curvature = curvature + np.outer(missed, missed) / (missed @ step[free])
         point = trial
     return point, steps
 

@@ -23,7 +23,9 @@ from pricing.price_model.observations import Rows
 from pricing.price_model.robust import RobustFit
 from pricing.problems import Problem
 from pricing.shop_tables import Settings, clean_items
+from pricing.shop_tables.vocabularies import plain
 
+NAME_COLUMNS = ("maker", "brand", "variant")
 ESTIMATE_COLUMNS = ("fair_price", "low", "high", "fair_low", "fair_high", "n_sales", "basis", "oldest_sale",
                     "attributed")
 
@@ -61,6 +63,13 @@ class PriceModel:
         """Family of every type sold, as the fit has it."""
         sales = self.history.sales
         return dict(zip(sales["canonical_type"], sales["family"]))
+
+    @cached_property
+    def own_spellings(self) -> dict[str, dict[str, str]]:
+        """By column of names: each name of the history under its plain form, capitals and punctuation aside."""
+        sales = self.history.sales
+        return {column: {plain(name): name for name in sales[column].value_counts(ascending=True).index}
+                for column in NAME_COLUMNS}
 
     @cached_property
     def attribution(self) -> Attribution:
@@ -256,8 +265,12 @@ class PriceModel:
         dates = pd.to_datetime(dates if np.isscalar(dates) or isinstance(dates, pd.Timestamp) else list(dates))
         family = clean["canonical_type"].map(self.type_families)
         channel = clean["channel"].where(clean["channel"] != "unknown", self.usual_channel)
+        names = {
+            column: clean[column].map({name: known.get(plain(name), name) for name in clean[column].unique()})
+            for column, known in self.own_spellings.items()
+        }
         return clean.assign(
-            family=family.where(family.notna(), clean["family"]), channel=channel, sold_on=dates, qty=1,
+            **names, family=family.where(family.notna(), clean["family"]), channel=channel, sold_on=dates, qty=1,
         )
 
     def mixture_of(self, clean: pd.DataFrame) -> MakerMixture:

@@ -21,6 +21,7 @@ from pricing.price_model.design import GRADE_SCORE, SEPARATOR, TERMS, UNKNOWN
 from pricing.price_model.fixed_effects import READING_KNOTS, fixed_columns
 from pricing.price_model.model import PriceModel
 from pricing.shop_tables import GRADES
+from pricing.shop_tables.vocabularies import plain
 
 _NAN = float("nan")
 _SIZES = {"single": 1, "pair": 2, "quad": 4, "other": 3}
@@ -71,8 +72,10 @@ class QuickPrice:
 
     def fair_price(self, item: Mapping[str, Any]) -> float:
         """Fair price of a clean item (as `clean_item` gives it), per set in the shop's currency."""
+        names = {column: known.get(plain(item[column]), item[column])
+                 for column, known in self.model.own_spellings.items()}
         words = {
-            **item, "set_kind": _KINDS.get(item["set_size"], "other"),
+            **item, **names, "set_kind": _KINDS.get(item["set_size"], "other"),
             "family": self.families.get(item["canonical_type"], item["family"]),
             "channel": self.usual_channel if item["channel"] == UNKNOWN else item["channel"],
             "other_designation": "" if item["designation"] == item["canonical_type"] else item["designation"],

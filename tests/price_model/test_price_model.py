@@ -163,3 +163,12 @@ def test_a_maker_leans_on_the_average_the_more_the_fewer_its_sales(model):
     assert makers["learnt"].between(0, 1).all()
     assert makers["learnt"].corr(makers["n_sales"], method="spearman") > 0.8
     assert effects.loc[effects["factor"] == "grade", "learnt"].isna().all()
+
+
+def test_a_name_in_other_capitals_is_the_same_maker(model, shop):
+    """Items may spell makers and construction as nobody did in Sales: capitals and dots do not count."""
+    sales = shop.sales
+    item = sales.loc[(sales["maker"] != "unknown") & (sales["variant"] != "unknown")].iloc[[0]]
+    other = item.assign(maker=item["maker"].str.upper(), variant=item["variant"].str.title() + ".")
+    assert other["maker"].iloc[0] != item["maker"].iloc[0]
+    assert model.estimate(other)["fair_price"].iloc[0] == model.estimate(item)["fair_price"].iloc[0]
