@@ -15,7 +15,7 @@ from spreadsheet.small_shop import SALES_HEADINGS, sales_rows, write_small_shop
 from spreadsheet.stand_in import StandInModel
 
 import pricing.price_model
-from pricing.command_line import BAD_CALL, DONE, PROBLEMS, _parser, demo_data_folder, main
+from pricing.command_line import BAD_CALL, DONE, PROBLEMS, command_parser, demo_data_folder, main
 
 ROOT = Path(__file__).parent.parent
 
@@ -296,7 +296,7 @@ def test_demo_into_a_folder(quick, tmp_path, capsys):
 def test_every_command_has_help_and_the_readme_names_it():
     """Each command explains itself; when there is a README it shows each one."""
     commands = next(
-        action for action in _parser()._actions if action.dest == "COMMAND" or action.choices
+        action for action in command_parser()._actions if action.dest == "COMMAND" or action.choices
     ).choices
     assert set(commands) == {"demo", "new", "check", "refresh", "quote", "export", "backtest", "fit", "connect"}
     readme = ROOT / "README.md"

@@ -1,0 +1,103 @@
+"""The words of every command."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from pricing.command_line import commands
+
+
+def command_parser() -> argparse.ArgumentParser:
+    """Every command with its arguments; `run` of the parsed call is the function that does it."""
+    parser = argparse.ArgumentParser(
+        prog="python -m pricing",
+        description="Prices for a small shop of vintage electron tubes, from its own sales.",
+        epilog="Exit status: 0 done, 1 problems found, 2 bad call.",
+    )
+    subcommands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+
+    def command(name: str, run: Any, help: str) -> argparse.ArgumentParser:
+        one = subcommands.add_parser(name, help=help, description=help)
+        one.set_defaults(run=run)
+        return one
+
+    demo = command("demo", commands.demo, "Build a finished workbook for an invented shop.")
+    demo.add_argument(
+        "--out", metavar="FOLDER", type=Path, default=Path("."), help="where to put it (default: here)"
+    )
+    new = command("new", commands.new, "Build an empty shop workbook to fill in.")
+    new.add_argument("file", metavar="FILE", type=Path, help="name of the workbook, ending in .xlsx")
+    new.add_argument("--overwrite", action="store_true", help="replace FILE if it is there")
+    check = command(
+        "check", commands.check, "Tell what is wrong in a shop workbook and list it in a CSV file beside it."
+    )
+    _book(check)
+    check.add_argument(
+        "--out", metavar="FILE", type=Path, help="name of the CSV file (default: BOOK problems.csv)"
+    )
+    check.add_argument("--overwrite", action="store_true", help="replace the CSV file if it is there")
+    refresh = command(
+        "refresh", commands.refresh, "Price the stock: write a new workbook beside BOOK, which stays as it is."
+    )
+    _book(refresh)
+    refresh.add_argument("--out", metavar="FILE", type=Path, help="name of the new workbook")
+    refresh.add_argument(
+        "--overwrite", action="store_true", help="replace the file named by --out if it is there"
+    )
+    refresh.add_argument(
+        "--folds", metavar="N", type=_whole_number, help="stretches of past sales to price again for the record on "
+        "the Model sheet, 0 for none (default: 2, and none from 10,001 sales on)"
+    )
+    quote = command("quote", commands.quote, "Price one piece, with its range, its reasons and the sales behind it.")
+    _book(quote)
+    quote.add_argument("--type", required=True, help="type as printed, such as 12AX7")
+    for name, help in (
+        ("maker", "who made it"),
+        ("brand", "brand printed on it"),
+        ("era", "decade or year of making"),
+        ("variant", "plates, getter, base"),
+        ("grade", 'stated grade, such as "new old stock"'),
+        ("channel", "where it would be sold (default: the shop's most used)"),
+    ):
+        quote.add_argument(f"--{name}", help=help)
+    quote.add_argument("--reading", metavar="PERCENT", help="reading in percent of nominal")
+    quote.add_argument("--matched", action="store_const", const="yes", help="the set is matched")
+    quote.add_argument("--set-size", metavar="N", help="tubes in the set: 1, 2 (pair), 4 (quad)")
+    quote.add_argument("--on", metavar="DATE", help="date of the price (default: the newest sale's)")
+    fit = command("fit", commands.fit, "Hold a tube type's ratings against a circuit of the Circuits sheet.")
+    _book(fit)
+    fit.add_argument("--circuit", required=True, help="name of the circuit, as on the Circuits sheet")
+    fit.add_argument("--type", default="", help="type to try there (default: the one fitted)")
+    fit.add_argument("--position", default="", help="position, such as V2 (default: wherever the type may be meant)")
+    backtest = command(
+        "backtest", commands.backtest,
+        "Price past sales again from what came before them: how close, beside a shop's habits.",
+    )
+    _book(backtest)
+    backtest.add_argument(
+        "--folds", metavar="N", type=_whole_number, default=4, help="stretches of time to price again (default: 4)"
+    )
+    export = command("export", commands.export, "Write the asks to change as a CSV file.")
+    _book(export)
+    export.add_argument(
+        "--out", metavar="FILE", type=Path, help="name of the CSV file (default: BOOK asks.csv)"
+    )
+    export.add_argument("--overwrite", action="store_true", help="replace the CSV file if it is there")
+    connect = command("connect", commands.connect, "Make the cell functions known to a spreadsheet program.")
+    connect.add_argument("program", choices=["calc"], help="calc: LibreOffice Calc")
+    connect.add_argument("--remove", action="store_true", help="take the cell functions and the kept models away")
+    connect.add_argument("--example", metavar="FILE", type=Path,
+                         help="also write a workbook with every function at work, ending in .xlsx or .ods")
+    return parser
+
+
+def _book(command: argparse.ArgumentParser) -> None:
+    command.add_argument("book", metavar="BOOK", type=Path, help="the shop workbook")
+
+
+def _whole_number(text: str) -> int:
+    if not text.isdecimal():
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 0 on")
+    return int(text)

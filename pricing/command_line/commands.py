@@ -1,0 +1,198 @@
+"""What every command does; each returns its exit status."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+
+from pricing.command_line.steps import (
+    DONE,
+    PROBLEMS,
+    BadCall,
+    demo_data_folder,
+    fit_model,
+    must_be_free,
+    must_have_sales,
+    on_one_scale,
+    output_file,
+    priced,
+    read,
+    record_of,
+    step,
+    tell,
+    workbook_name,
+    write_csv,
+)
+
+
+def demo(call: argparse.Namespace) -> int:
+    from pricing.spreadsheet import build_workbook
+    from pricing.spreadsheet.workbook import free_name
+
+    shop, model, plan = priced(demo_data_folder())
+    record = record_of(shop)
+    call.out.mkdir(parents=True, exist_ok=True)
+    path = free_name(call.out / "demo shop.xlsx")
+    with step(f"writing {path.name}"):
+        build_workbook(path, shop, model, plan=plan, record=record, invented=True)
+    print(f"Wrote {path} (an invented shop: every sale, maker and buyer in it is made up).")
+    tell(plan, shop, record)
+    return DONE
+
+
+def new(call: argparse.Namespace) -> int:
+    from pricing.spreadsheet import build_workbook
+
+    build_workbook(workbook_name(call.file), overwrite=call.overwrite)
+    print(
+        f"Wrote {call.file}. Fill in Sales (date, type, price are needed) and Stock, then run\n"
+        f'  python -m pricing refresh "{call.file}"'
+    )
+    return DONE
+
+
+def check(call: argparse.Namespace) -> int:
+    from pricing.shop_tables import check_report
+
+    shop = read(call.book)
+    print(check_report(shop))
+    if shop.problems.empty:
+        return DONE
+    path = output_file(call, f"{call.book.stem} problems.csv")
+    write_csv(path, shop.problems, call.overwrite)
+    print(f"All {len(shop.problems):,} problems are listed in {path}.")
+    return PROBLEMS
+
+
+def refresh(call: argparse.Namespace) -> int:
+    from pricing.spreadsheet import refresh_workbook
+    from pricing.spreadsheet.workbook import refreshed_name
+
+    if call.out:
+        workbook_name(call.out)
+    must_be_free(call)
+    shop, model, plan = priced(call.book)
+    record = record_of(shop, call.folds)
+    path = call.out or refreshed_name(call.book, model.as_of)
+    with step(f"writing {path.name}"):
+        refresh_workbook(
+            call.book, path, shop=shop, model=model, plan=plan, record=record, overwrite=call.overwrite
+        )
+    print(
+        f"Wrote {path}. {call.book} is unchanged.\nThe new file carries what stands on the input sheets; "
+        "charts, formulas, colours and sheets added by hand are only in the old one."
+    )
+    tell(plan, shop, record)
+    return DONE
+
+
+def quote(call: argparse.Namespace) -> int:
+    import pandas as pd
+
+    shop = on_one_scale(read(call.book))
+    model = fit_model(shop)
+    given = {
+        "type": call.type,
+        "maker": call.maker,
+        "brand": call.brand,
+        "era": call.era,
+        "variant": call.variant,
+        "grade": call.grade,
+        "reading_pct": call.reading,
+        "set_size": call.set_size,
+        "matched": call.matched,
+        "channel": call.channel,
+    }
+    item = pd.DataFrame([{name: value for name, value in given.items() if value is not None}])
+    from pricing.shop_tables import clean_items
+
+    clean, problems = clean_items(item, shop.register, shop.settings, sheet="quote")
+    for problem in problems:
+        print(f"{problem.column or 'type'}: {problem.message} {problem.remedy}", file=sys.stderr)
+    on = None
+    if call.on is not None:
+        on = pd.to_datetime(call.on, errors="coerce", format="ISO8601")
+        if pd.isna(on):
+            raise BadCall(f"--on {call.on}: not a date; write it as 2026-03-01.")
+    quote = model.estimate(clean, on=on).iloc[0]
+    from pricing.decisions.listing_history import kin_in_words
+    from pricing.spreadsheet.summary import HABIT, quote_in_words, sells_at_own_asks
+
+    notes = [kin_in_words(clean, shop, model.as_of), HABIT] if sells_at_own_asks(shop.sales) else []
+    print(
+        quote_in_words(
+            quote, model.explain(clean, on), model.comparables(clean, 8, on), shop.settings.currency, notes
+        )
+    )
+    return PROBLEMS if problems else DONE
+
+
+def fit(call: argparse.Namespace) -> int:
+    from pricing.decisions.fit_report import fit_report, fits_of
+
+    shop = read(call.book)
+    if shop.circuits.empty:
+        raise BadCall("There is no usable row in Circuits, so there is nothing to hold a type against.")
+    try:
+        fits = fits_of(shop.circuits, shop.register, call.circuit, call.type, call.position)
+    except KeyError as error:
+        raise BadCall(error.args[0]) from error
+    own = [problem for problem in shop.problems.itertuples(index=False)
+           if problem.sheet in set(shop.circuits["sheet"])]
+    own += [problem for fit in fits for problem in fit.problems.itertuples(index=False)]
+    own = list(dict.fromkeys((f" row {problem.row:g}" if problem.row == problem.row and problem.row else "",
+                              problem.column, problem.message, problem.remedy) for problem in own))
+    for row, column, message, remedy in own:
+        print(f"Circuits{row}, {column}: {message} {remedy}", file=sys.stderr)
+    print(fit_report(fits))
+    return PROBLEMS if own else DONE
+
+
+def backtest(call: argparse.Namespace) -> int:
+    from pricing.price_model.record_report import record_report
+
+    if call.folds < 1:
+        raise BadCall("--folds 0: at least one stretch of time is needed.")
+    shop = on_one_scale(read(call.book))
+    must_have_sales(shop)
+    record = record_of(shop, call.folds)
+    print(record_report(record))
+    return PROBLEMS if record.scored.empty else DONE
+
+
+def export(call: argparse.Namespace) -> int:
+    path = output_file(call, f"{call.book.stem} asks.csv")
+    if path.exists() and not call.overwrite:
+        raise FileExistsError(17, "exists", str(path))
+    shop, _, plan = priced(call.book)
+    changed = plan[plan["action"].isin(["raise", "lower"])]
+    table = changed[["sku", "type", "ask", "list_price", "reason"]].set_axis(
+        ["sku", "type", "old ask", "new ask", "reason"], axis=1
+    )
+    guarded = write_csv(path, table, call.overwrite)
+    print(
+        f"Wrote {path}: {len(table):,} asks to change, prices in "
+        f"{shop.settings.currency or 'the shop’s currency'}."
+    )
+    if guarded:
+        print(
+            f"{guarded:,} texts began with = + - or @ and were given an apostrophe in front, so that a "
+            "spreadsheet does not run them as formulas."
+        )
+    return DONE
+
+
+def connect(call: argparse.Namespace) -> int:
+    from pricing.spreadsheet.calc.connect import NotConnected, connect_calc, disconnect_calc
+    from pricing.spreadsheet.cell_functions.example_workbook import write_example_workbook
+
+    try:
+        print(disconnect_calc() if call.remove else connect_calc())
+    except NotConnected as error:
+        raise BadCall(str(error)) from error
+    if call.example and not call.remove:
+        try:
+            print(f"Wrote {write_example_workbook(call.example)}: open it in LibreOffice Calc.")
+        except ValueError as error:
+            raise BadCall(str(error)) from error
+    return DONE

@@ -1,0 +1,162 @@
+"""What commands have in common: reading, fitting, pricing, and files that may not be written over."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+DONE, PROBLEMS, BAD_CALL = 0, 1, 2
+_SLOW_S = 2.0
+
+
+class BadCall(Exception):
+    """What the owner asked for cannot be done as asked; the message says what would help."""
+
+
+class NothingToPrice(Exception):
+    """There is no usable sale to learn from."""
+
+
+def priced(path: Path) -> tuple[Any, Any, Any]:
+    """Shop, fitted model and price plan of the workbook or folder at `path`."""
+    from pricing.decisions.list_price import plan_list_prices
+
+    shop = on_one_scale(read(path))
+    model = fit_model(shop)
+    if shop.stock.empty:
+        print("There is no usable row in Stock, so the price list stays empty.", file=sys.stderr)
+    with step(f"pricing {len(shop.stock):,} stock rows"):
+        plan = plan_list_prices(model, shop.stock, shop)
+    return shop, model, plan
+
+
+def read(path: Path) -> Any:
+    from pricing.shop_tables import read_shop
+
+    with step(f"reading {path.name}"):
+        return read_shop(path)
+
+
+def on_one_scale(shop: Any) -> Any:
+    """The shop with every reading on its main tester's scale."""
+    from pricing.price_model import with_readings
+
+    return with_readings(shop)
+
+
+def fit_model(shop: Any) -> Any:
+    from pricing.price_model import fit_price_model
+
+    must_have_sales(shop)
+    with step(f"learning prices from {len(shop.sales):,} sales"):
+        try:
+            return fit_price_model(shop.sales, settings=shop.settings, register=shop.register)
+        except ValueError as error:  # all of them came back
+            raise NothingToPrice(str(error)) from error
+
+
+def must_have_sales(shop: Any) -> None:
+    if shop.sales.empty:
+        from pricing.spreadsheet.summary import sales_used
+
+        raise NothingToPrice(
+            f"There is no usable row in Sales, so nothing can be priced. {sales_used(shop).sentence} "
+            f'Run: python -m pricing check "{shop.path}"'
+        )
+
+
+def record_of(shop: Any, folds: int | None = None) -> Any:
+    """How close the prices came on past sales; None where that was not asked for and would take long."""
+    from pricing.spreadsheet.record_section import record_for_refresh
+
+    with step("pricing past sales again, to see how close the prices come"):
+        try:
+            return record_for_refresh(shop, folds)
+        except ValueError as error:  # all of them came back
+            raise NothingToPrice(str(error)) from error
+
+
+def tell(plan: Any, shop: Any, record: Any) -> None:
+    from pricing.spreadsheet.summary import plan_in_words
+
+    print(plan_in_words(plan, shop))
+    if record is not None:
+        print(record.headline)
+
+
+def demo_data_folder() -> Path:
+    """The demo shop's tables: inside the installed package, or beside it in a clone. BadCall when neither
+    is there.
+    """
+    package = Path(__file__).parent.parent
+    for folder in (package / "demo_data", package.parent / "demo_data"):
+        if (folder / "sales.csv").is_file():
+            return folder
+    raise BadCall("The demo data is missing from this installation; install the package again.")
+
+
+def workbook_name(path: Path) -> Path:
+    if path.suffix.lower() != ".xlsx":
+        raise BadCall(f"{path}: a workbook's name ends in .xlsx.")
+    return path
+
+
+def output_file(call: argparse.Namespace, name: str) -> Path:
+    if call.out is not None:
+        return call.out
+    return call.book.with_name(name)
+
+
+def must_be_free(call: argparse.Namespace) -> None:
+    if call.out is None or not call.out.exists():
+        return
+    if call.book.exists() and call.out.samefile(call.book):
+        raise BadCall("The new workbook cannot have the name of BOOK itself: a refresh leaves BOOK as it is.")
+    if not call.overwrite:
+        raise FileExistsError(17, "exists", str(call.out))
+
+
+def write_csv(path: Path, table: Any, overwrite: bool) -> int:
+    """Write `table` as CSV with text that could run as a formula held down by an apostrophe; how many cells
+    were.
+    """
+    guarded = 0
+
+    def guard(value: Any) -> Any:
+        nonlocal guarded
+        if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
+            guarded += 1
+            return "'" + value
+        return value
+
+    if path.exists() and not overwrite:
+        raise FileExistsError(17, "exists", str(path))
+    safe = table.apply(lambda column: column.map(guard))
+    safe.to_csv(path, index=False, encoding="utf-8-sig", float_format="%.2f")
+    return guarded
+
+
+@contextmanager
+def step(words: str) -> Iterator[None]:
+    """Says on stderr what is being done once it has taken two seconds, and how long it took."""
+    started, said = time.monotonic(), threading.Event()
+
+    def say() -> None:
+        said.set()
+        print(f"{words} ...", file=sys.stderr, flush=True)
+
+    timer = threading.Timer(_SLOW_S, say)
+    timer.daemon = True
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
+        if said.is_set():
+            print(f"{words}: {time.monotonic() - started:.0f} s", file=sys.stderr, flush=True)
