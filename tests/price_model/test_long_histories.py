@@ -50,8 +50,10 @@ def test_files_in_pieces(kind, shop, whole, tmp_path):
     if kind == "duckdb":
         with duckdb.connect(str(path)) as connection:
             connection.execute("create table sales as select * from sales")
+    elif kind == "parquet":
+        duckdb.sql("select * from sales").write_parquet(str(path))
     else:
-        duckdb.sql("select * from sales").write_parquet(str(path)) if kind == "parquet" else sales.to_csv(path, index=False)
+        sales.to_csv(path, index=False)
     pieces = list(sales_in_pieces(path, rows_at_once=1))
     assert sum(len(piece) for piece in pieces) == 900
     assert pieces[-1]["row"].iloc[-1] == 901
@@ -86,7 +88,8 @@ def test_adding_sales_gives_the_fit_at_the_same_variances(shop):
     model = fit_price_model(past, calibrated=False)
     grown = model.with_sales(later)
     assert grown.n_sales == 900 and grown.as_of == later["sold_on"].max().normalize()
-    again = fit_effects(History.of(grown.history.sales, grown.as_of), theta=model.fit.posterior.theta, estimate_theta=False)
+    together = History.of(grown.history.sales, grown.as_of)
+    again = fit_effects(together, theta=model.fit.posterior.theta, estimate_theta=False)
     items = grown.describe(shop.future_items.head(200))
     rows, _ = grown.rows(items)
     assert np.median(np.abs(grown.fit.posterior.mean(rows) - again.posterior.mean(rows))) < 0.01
