@@ -5,15 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 import pandas as pd
-from openpyxl.utils import quote_sheetname
 from openpyxl.workbook import Workbook
-from openpyxl.worksheet.hyperlink import Hyperlink
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pricing.spreadsheet import style
 from pricing.spreadsheet.result_sheets import write_heading
 from pricing.spreadsheet.summary import sales_sheet
-from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, set_up_page, write_table
+from pricing.spreadsheet.tables import ResultColumn, fit_heights, link_to_rows, put_text, set_up_page, write_table
 
 TITLE = "Check prices"
 _CHANCE = (
@@ -60,11 +58,7 @@ def write_check_prices(book: Workbook, model: Any, shop: Any) -> Worksheet:
     last = write_table(sheet, frame, COLUMNS, name="PriceChecks", top=_HEAD_ROW)
     if frame.empty:
         put_text(sheet.cell(_HEAD_ROW + 1, 1), "none")
-    for row, (where, number) in enumerate(zip(frame["sheet"], frame["row"], strict=True), start=_HEAD_ROW + 1):
-        if where in book.sheetnames:
-            cell = sheet.cell(row, 2)
-            cell.hyperlink = Hyperlink(cell.coordinate, location=f"{quote_sheetname(where)}!A{int(number)}")
-            cell.style = "shop count"
+    link_to_rows(sheet, frame, _HEAD_ROW, column=2)
     fit_heights(sheet, frame, COLUMNS, _HEAD_ROW)
     sheet.freeze_panes = f"C{_HEAD_ROW + 1}"
     set_up_page(sheet, title_row=_HEAD_ROW, last_row=last, last_column=len(COLUMNS))

@@ -14,6 +14,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from pricing.decisions.circuit_fit import CAUTIONS, CircuitFit, check_all_circuits
 from pricing.decisions.rating_rules import VERDICTS
 from pricing.spreadsheet import style
+from pricing.spreadsheet.sections import paragraph
 from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, set_up_page, write_table
 
 ALL = "all together"
@@ -40,6 +41,7 @@ COLUMNS = (
     ResultColumn("row", "Circuits row", "count", 8),
 )
 _PRINTED = 12  # what the register says besides stays on the screen
+_WIDTHS = [column.width for column in COLUMNS[:_PRINTED]]
 _COLOURS = {"exceeds": ("8A2B1D", "F7DDD6"), "cannot check": ("6A5A00", "FAF2C8"), "at the edge": ("7A4A12", "F6E4CF")}
 
 
@@ -53,11 +55,12 @@ def write_circuit_fit(book: Workbook, shop: Any) -> Worksheet:
     sheet.row_dimensions[1].height = 22
     row = 2
     for text in headline(fits):
-        row = _line(sheet, row, text, style.BOLD)
-    row = _line(sheet, row, f"Use the arrow on “rating” and choose “{ALL}” to see one row a position, or the arrow on "
-                            "“verdict” to see what exceeds.", style.NOTE)
+        row = paragraph(sheet, row, text, style.BOLD, _WIDTHS)
+    how = (f"Use the arrow on “rating” and choose “{ALL}” to see one row a position, or the arrow on “verdict” to see what "
+           "exceeds.")
+    row = paragraph(sheet, row, how, style.NOTE, _WIDTHS)
     for place, caution in enumerate(CAUTIONS):
-        row = _line(sheet, row, caution, style.CAUTION if place == 0 else style.BODY)
+        row = paragraph(sheet, row, caution, style.CAUTION if place == 0 else style.BODY, _WIDTHS)
     top = row + 1
     last = write_table(sheet, frame, COLUMNS, name="CircuitFit", top=top)
     fit_heights(sheet, frame, COLUMNS[:_PRINTED], top)
@@ -129,14 +132,3 @@ def _exceeding(fit: CircuitFit) -> str:
 
 def _first_up(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-
-def _line(sheet: Worksheet, row: int, text: str, font: Font) -> int:
-    """`text` over the printed columns; the next row."""
-    sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=_PRINTED)
-    cell = sheet.cell(row, 1)
-    put_text(cell, text)
-    cell.font, cell.alignment = font, style.PARAGRAPH
-    width = sum(column.width for column in COLUMNS[:_PRINTED])
-    sheet.row_dimensions[row].height = style.LINE_HEIGHT * style.lines_of(text, width) + 3
-    return row + 1

@@ -19,6 +19,7 @@ from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pricing.spreadsheet import style
+from pricing.spreadsheet.sections import paragraph
 from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, set_up_page, write_table
 
 if TYPE_CHECKING:
@@ -60,6 +61,7 @@ COLUMNS = (
                                                               "rest is its maker, its type and the average."),
 )
 _PRINTED = 16
+_WIDTHS = [column.width for column in COLUMNS[:_PRINTED]]
 _FRONT_COLOUR = ("1F5A3C", "DCEBE1")
 _CHART_ROWS = 22
 _SMALL = CharacterProperties(sz=800, b=False)
@@ -79,7 +81,7 @@ def write_quality(book: Workbook, ranking: QualityRanking) -> Worksheet:
     sheet.row_dimensions[1].height = 22
     row = 2
     for place, line in enumerate(ranking.words):
-        row = _line(sheet, row, line, style.BOLD if place == 0 else style.BODY)
+        row = paragraph(sheet, row, line, style.BOLD if place == 0 else style.BODY, _WIDTHS)
     frame = shown(ranking)
     charted = ranking.priced and len(frame) > 1
     top = row + (_CHART_ROWS if charted else 1)
@@ -111,17 +113,6 @@ def shown(ranking: QualityRanking) -> pd.DataFrame:
         items[chances] = 100 * items[chances]
         items["lowest"] = items["lowest_in_family"].map({True: "lowest", False: ""})
     return items
-
-
-def _line(sheet: Worksheet, row: int, text: str, font: Font) -> int:
-    """`text` over the printed width at `row`; the next row."""
-    sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=_PRINTED)
-    cell = sheet.cell(row, 1)
-    put_text(cell, text)
-    cell.font, cell.alignment = font, style.PARAGRAPH
-    width = sum(column.width for column in COLUMNS[:_PRINTED])
-    sheet.row_dimensions[row].height = style.LINE_HEIGHT * style.lines_of(text, width) + 3
-    return row + 1
 
 
 def _effects(sheet: Worksheet, ranking: QualityRanking, row: int) -> int:

@@ -7,14 +7,12 @@ from typing import Any
 import pandas as pd
 from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Font, PatternFill
-from openpyxl.utils import quote_sheetname
 from openpyxl.workbook import Workbook
-from openpyxl.worksheet.hyperlink import Hyperlink
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pricing.spreadsheet import style
 from pricing.spreadsheet.summary import HABIT, sales_used, sells_at_own_asks, summarise_plan
-from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, set_up_page, write_table
+from pricing.spreadsheet.tables import ResultColumn, fit_heights, link_to_rows, put_text, set_up_page, write_table
 
 PRICE_LIST = (
     ResultColumn(
@@ -195,13 +193,7 @@ def write_problems(book: Workbook, problems: pd.DataFrame, shop: Any) -> Workshe
     last = write_table(sheet, problems, PROBLEMS, name="ProblemList", top=head_row)
     if problems.empty:
         put_text(sheet.cell(head_row + 1, 1), "none found")
-    for row, (where, number) in enumerate(
-        zip(problems["sheet"], problems["row"], strict=True), start=head_row + 1
-    ):
-        if where in book.sheetnames and pd.notna(number):
-            cell = sheet.cell(row, 2)
-            cell.hyperlink = Hyperlink(cell.coordinate, location=f"{quote_sheetname(where)}!A{int(number)}")
-            cell.style = "shop count"
+    link_to_rows(sheet, problems, head_row, column=2)
     fit_heights(sheet, problems, PROBLEMS, head_row)
     sheet.freeze_panes = f"A{head_row + 1}"
     set_up_page(sheet, title_row=head_row, last_row=last, last_column=len(PROBLEMS))

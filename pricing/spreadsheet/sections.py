@@ -1,10 +1,11 @@
-"""Running text of the Model sheet: paragraphs and titled tables, over one printed width."""
+"""Running text of a sheet: paragraphs and titled tables, over one printed width."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 import pandas as pd
+from openpyxl.styles import Font
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pricing.spreadsheet import style
@@ -14,13 +15,15 @@ WIDE = 66  # of the first column, which holds words
 WIDTHS = (WIDE, 11, 9, 9, 9)
 
 
-def paragraph(sheet: Worksheet, row: int, text: str) -> int:
-    """`text` over the printed width at `row`; the next row."""
-    sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=len(WIDTHS))
+def paragraph(
+    sheet: Worksheet, row: int, text: str, font: Font = style.BODY, widths: Sequence[float] = WIDTHS
+) -> int:
+    """`text` at `row` over the columns of these widths, by default those of the Model sheet; the next row."""
+    sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=len(widths))
     cell = sheet.cell(row, 1)
     put_text(cell, text)
-    cell.font, cell.alignment = style.BODY, style.PARAGRAPH
-    sheet.row_dimensions[row].height = style.LINE_HEIGHT * style.lines_of(text, sum(WIDTHS)) + 3
+    cell.font, cell.alignment = font, style.PARAGRAPH
+    sheet.row_dimensions[row].height = style.LINE_HEIGHT * style.lines_of(text, sum(widths)) + 3
     return row + 1
 
 

@@ -13,8 +13,9 @@ import pandas as pd
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.comments import Comment
 from openpyxl.styles import NamedStyle
-from openpyxl.utils import get_column_letter
+from openpyxl.utils import get_column_letter, quote_sheetname
 from openpyxl.workbook import Workbook
+from openpyxl.worksheet.hyperlink import Hyperlink
 from openpyxl.worksheet.table import Table, TableColumn, TableStyleInfo
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -158,6 +159,15 @@ def note(text: str) -> Comment:
     comment = Comment(text, "pricing")
     comment.width, comment.height = 260, 30 + 16 * (len(text) // 38 + 1)
     return comment
+
+
+def link_to_rows(sheet: Worksheet, frame: pd.DataFrame, top: int, column: int) -> None:
+    """The row numbers in `column`, below the heading at `top`, lead to that row of the sheet they belong to."""
+    for row, (where, number) in enumerate(zip(frame["sheet"], frame["row"], strict=True), start=top + 1):
+        if where in sheet.parent.sheetnames and pd.notna(number):
+            cell = sheet.cell(row, column)
+            cell.hyperlink = Hyperlink(cell.coordinate, location=f"{quote_sheetname(where)}!A{int(number)}")
+            cell.style = "shop count"
 
 
 def fit_heights(sheet: Worksheet, frame: pd.DataFrame, columns: Sequence[ResultColumn], top: int) -> None:

@@ -44,4 +44,5 @@ if __name__ == "__main__":
         seeds = range(FIRST_SEED, FIRST_SEED + SHOPS[n_sales])
         shops = pd.DataFrame([measure(n_sales, seed) for seed in seeds])
         print(f"{n_sales:,} sales, mean and spread over {len(shops)} shops")
-        print(shops.agg(["mean", "std", "min", "max"]).T.to_string(float_format=lambda value: f"{value:.3f}"), "\n", flush=True)
+        spread = shops.agg(["mean", "std", "min", "max"]).T
+        print(spread.to_string(float_format=lambda value: f"{value:.3f}"), "\n", flush=True)

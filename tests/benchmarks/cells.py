@@ -108,8 +108,9 @@ def main():
         for name, seconds in taken.items():
             assert documents[name].Sheets.getByIndex(0).getCellRangeByName(f"I{N}").Value > 0
             ratios = [one / nothing for one, nothing in zip(seconds, taken["nothing, the same arguments"])]
+            between = f"{min(ratios[1:]):.2f} to {max(ratios[1:]):.2f}"
             print(f"{N:,} cells of {name}: first {seconds[0]:.3f} s ({ratios[0]:.2f} times), then "
-                  f"{median(seconds[1:]):.3f} s ({median(ratios[1:]):.2f} times, {min(ratios[1:]):.2f} to {max(ratios[1:]):.2f})")
+                  f"{median(seconds[1:]):.3f} s ({median(ratios[1:]):.2f} times, {between})")
     finally:
         calc.close()
 

@@ -44,10 +44,10 @@ def oracle(shop: SimulatedShop, *, future_drift_known: bool = True, drift_known:
     Linear: normal variances for the t-distributed noise and cells, so that a robust estimator may come out a
     little better on a well-known cell.
 
-    With `drift_known=False` the drift of each type is predicted as well: a monthly random walk and a straight line
-    of the true variances (hype is a mixture; its mean and variance are known), observed through the sales only. That is the
-    best linear prediction with the true variances and nothing of the paths: what an estimator can hope to
-    come near.
+    With `drift_known=False` the drift of each type is predicted as well: a monthly random walk and a straight
+    line of the true variances (hype is a mixture; its mean and variance are known), observed through the sales
+    only. That is the best linear prediction with the true variances and nothing of the paths: what an estimator
+    can hope to come near.
 
     Henderson's mixed model equations (Biometrics 31, 1975, 423-447). What is nested in a type is eliminated
     by a sparse factor, what types share by a dense Schur complement.
