@@ -56,8 +56,8 @@ def write_circuit_fit(book: Workbook, shop: Any) -> Worksheet:
     row = 2
     for text in headline(fits):
         row = paragraph(sheet, row, text, style.BOLD, _WIDTHS)
-    how = (f"Use the arrow on “rating” and choose “{ALL}” to see one row a position, or the arrow on “verdict” to see what "
-           "exceeds.")
+    how = (f"Use the arrow on “rating” and choose “{ALL}” to see one row a position, or the arrow on “verdict” to see "
+           "what exceeds.")
     row = paragraph(sheet, row, how, style.NOTE, _WIDTHS)
     for place, caution in enumerate(CAUTIONS):
         row = paragraph(sheet, row, caution, style.CAUTION if place == 0 else style.BODY, _WIDTHS)
