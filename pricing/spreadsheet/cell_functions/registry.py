@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
-from pricing.spreadsheet.cell_functions import circuit_functions, price_functions, register_functions
+from pricing.spreadsheet.cell_functions import (
+    circuit_functions,
+    price_functions,
+    register_functions,
+    stock_functions,
+)
 from pricing.spreadsheet.cell_functions.spec import Argument, CellFunction
 
 _MODEL = Argument("model", "The cell that holds the model function.")
@@ -76,6 +81,7 @@ FUNCTIONS: tuple[CellFunction, ...] = (
                   "and so on) and one position.", "table")),
         '"6BQ5", Circuits!A1:I2', "table",
     ),
+    *stock_functions.FUNCTIONS,
 )
 
 BY_NAME: dict[str, CellFunction] = {one.name: one for one in FUNCTIONS}

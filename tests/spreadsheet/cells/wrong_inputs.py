@@ -36,6 +36,12 @@ RANGES = {
     "R27": [["fitted_type", "plate_v"], ["EL84", 250], ["EL84", 260]],
     "R28": [["circuit", "fitted_type", "plate_v"], ["amp", "EL84", "hot"]],
     "R26": [["=NA()", "maker"], ["EL84", "Tivenshaw"]],  # an error for a heading
+    "R29": [["qty", "sales_value"], [2, "dear"]],
+    "R30": [["qty", "sales_value", "rejects"], [2, 9, 3]],
+    "R31": [["sku", "plate_current"], ["A", -4], ["B", 46]],
+    "R32": [["sku", "plate_current"], ["A", 44], ["A", 46]],
+    "R33": [["size", "price"]],
+    "R34": [["type", "qty", "pass_pct"], ["EL84", 20, 120]],
 }
 
 CASES = [
@@ -135,6 +141,21 @@ CASES = [
     ('TUBE.CIRCUITFIT("EL84";R27)', "2 rows below its headings"),
     ('INDEX(TUBE.CIRCUITFIT("EL84";R28);14;7)', "'hot' is not a number"),
     ("TUBE.RATING($Items.A2:A4;\"mu\")", "'tube' takes one cell"),
+    # lots, sets, margins
+    ("TUBE.LOTCOST(R29;645)", "row 2, column sales_value: 'dear' is not a number"),
+    ("TUBE.LOTCOST(R30;645)", "3 rejects of 2 pieces; correct"),
+    ('TUBE.LOTCOST($Lot.A1:C5;"much")', "'paid' is 'much', not a number: give"),
+    ("TUBE.LOTCOST(R3;645)", "no heading 'qty' or 'sales_value'"),
+    ('TUBE.LOTBID("";$Offered.A1:F4)', "'model' is blank"),
+    ("TUBE.LOTBID(M;R34)", "pass_pct is 120; write a number from 0 to 100"),
+    ("TUBE.LOTBID(M;R3)", "no heading 'type'"),
+    ("TUBE.SETS(R31;5;$Tubes.D1:E3)", "plate_current of 'A' is -4.0; write what the meter showed"),
+    ("TUBE.SETS(R32;5;$Tubes.D1:E3)", "the code 'A' stands twice; give every tube a code"),
+    ("TUBE.SETS($Tubes.A1:B9;R1;$Tubes.D1:E3)", "'tolerance' takes one or two cells"),
+    ("TUBE.SETS($Tubes.A1:B9;5;R33)", "'prices' has no row of a size and its price: give"),
+    ('TUBE.MARGIN($Books.A1:E25;"soon")', "'date_from' holds 'soon', which is not a date: give"),
+    ("TUBE.MARGIN(R9)", "none of the 3 sales can be used"),
+    ('TUBE.BRIDGE($Books.A1:E25;"2024-01-01";"2024-02-01";"2025-03-01";"2025-02-01")', "ends before it begins"),
 ]
 
 # What Calc says by itself, without a call: its errors are passed on, and a range cannot be anything else.
