@@ -8,6 +8,8 @@ import numpy as np
 import pandas as pd
 
 from pricing.decisions.margin_lines import ESTIMATED
+from pricing.decisions.markdown import markdown
+from pricing.decisions.net_proceeds import money
 from pricing.decisions.price_bridge import TOTAL
 
 ACTIONS = ("restock", "mark down", "look", "keep")
@@ -33,6 +35,21 @@ def action_of(name: str, row: dict[str, Any], settings: Any, months: float) -> t
         kept = f"its sales left {row['net_pct']:.0f} % net"
         return "restock", f"{stands}; {kept}" if known else stands
     return "keep", stands
+
+
+def cut_in_words(held: pd.DataFrame, terms: Any, cut_pct: float) -> str:
+    """For example: 25 % off 48.00 a tube leaves 10.83 of 21.24: pays from 1.96 times the sales. Mean of what is on hand
+    and asked for, at the terms of the usual channel; "" without asks."""
+    asked = held[held["ask"] > 0]
+    if asked.empty or not cut_pct:
+        return ""
+    price = money((asked["ask"] / asked["set_size"] * asked["tubes"]).sum() / asked["tubes"].sum())
+    cost = money(asked["cost"].sum() / asked["tubes"].sum()) if asked["cost"].notna().all() else money(0)
+    found = markdown(price, money(price * (100 - money(cut_pct)) / 100), cost, terms)
+    off = f"{cut_pct:g} % off {price:,.2f} a tube leaves {found.after:,.2f} of {found.before:,.2f}"
+    if found.volume_times is None or found.before <= 0:
+        return off
+    return f"{off}: pays from {found.volume_times:.2f} times the sales"
 
 
 def cover_in_words(cover: float, on_hand: float, sold: float, months: float) -> str:

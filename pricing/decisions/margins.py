@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from pricing.decisions.list_price import policy_of
 from pricing.decisions.margin_lines import MONEY, UNKNOWN_COST, margin_lines, ratio_range_pct
-from pricing.decisions.margin_words import action_of, review_words
+from pricing.decisions.margin_words import action_of, cut_in_words, review_words
 from pricing.decisions.price_bridge import TOTAL, bridge_in_words, grouped_bridge, price_bridge
 from pricing.decisions.stock_ledger import (
     AGE_BANDS,
@@ -103,6 +105,7 @@ def review_margins(
     if now.empty:
         raise ValueError(f"no sale from {start:%Y-%m-%d} to {end:%Y-%m-%d}; give other dates")
 
+    terms = policy_of(SimpleNamespace(settings=settings, sales=sales)).terms
     table = _money_columns(now, runs, coverage, seed)
     months = ((end - start).days + 1) / 30.4375
     ageing = _ageing_frame(pd.DataFrame(columns=["group", "age", "cost"]), table.index[:-1])
@@ -117,6 +120,9 @@ def review_margins(
     table["fallout_pct"] = _fallout(by, lots, readings, stock, settings).reindex(table.index)
     said = [action_of(name, row, settings, months) for name, row in zip(table.index, table.to_dict("records"))]
     table["action"], table["reason"] = zip(*said)
+    for name in table.index[table["action"] == "mark down"]:
+        cut = cut_in_words(held[held["group"] == name], terms, settings.largest_cut_pct)
+        table.loc[name, "reason"] = "; ".join(filter(None, (table.loc[name, "reason"], cut)))
     by_kind = price_bridge(*(one[~one["returned"]] for one in (before, now)), by=("group", *KIND))
     bridge = grouped_bridge(by_kind, "group")
     words = review_words(table, now, start, end, settings, bridge_in_words(bridge, settings.currency))

@@ -18,7 +18,7 @@ from pricing.spreadsheet import style
 from pricing.spreadsheet.charts import bar_chart
 from pricing.spreadsheet.result_sheets import write_heading
 from pricing.spreadsheet.sections import heading
-from pricing.spreadsheet.tables import ResultColumn, put_text, set_up_page, write_table
+from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, set_up_page, write_table
 
 TITLE = "Margins"
 _RANGE = "80 % range of it, had chance drawn other sales of the same kind; blank under 5 sales."
@@ -41,7 +41,7 @@ COLUMNS = (
     ResultColumn("sell_through_pct", "sold of all", "percent", 10, "Sell-through: sold in percent of sold and left."),
     ResultColumn("gmroi", "GMROI", "factor", 8, f"Gross margin over average stock at cost. {_PACE}"),
     ResultColumn("turnover", "turnover", "factor", 8, f"Cost of sales over average stock at cost. {_PACE}"),
-    ResultColumn("reason", "why", "text", 74),
+    ResultColumn("reason", "why", "words", 66),
     ResultColumn("share_of_net_pct", "share of net", "percent", 8),
     ResultColumn("gross_pct_low", "gross % low", "percent", 8, _RANGE),
     ResultColumn("gross_pct_high", "gross % high", "percent", 8, _RANGE),
@@ -74,14 +74,18 @@ _STEPS = (
 _CHANNELS = tuple(column if column.source != "group" else ResultColumn("group", "channel", "text")
                   for column in COLUMNS if column.source in (
                       "group", "tubes", "sales", "gross", "gross_pct", "net", "net_pct", "net_pct_low", "net_pct_high"))
-_TYPES = tuple(column if column.source != "group" else ResultColumn("group", "type", "text") for column in COLUMNS[:17])
+_MAKERS, _TYPES = (
+    tuple(column if column.source != "group" else ResultColumn("group", name, "text") for column in COLUMNS[:_PRINTED])
+    for name in ("maker", "type"))
 _CHARTED, _LISTED = 12, 10
 _CHART_ROWS = 20
 _RESULT_COLOURS = {"restock": "raise", "mark down": "lower", "look": "look"}
 
 
-def write_margins(book: Workbook, family: Any, channel: Any, types: Any, currency: str) -> Worksheet:
-    """The sheet from three reviews of one period: by family, by channel, by type."""
+def write_margins(
+    book: Workbook, family: Any, channel: Any, maker: Any, types: Any, currency: str
+) -> Worksheet:
+    """The sheet from four reviews of one period: by family, by channel, by maker, by type."""
     sheet = book.create_sheet(TITLE)
     lines = [*family.words, f"Amounts in {currency or 'the currency of the shop'}. Restock: under {RESTOCK_MONTHS:.0f} "
              f"months of cover and a net margin that holds; mark down: over {MARK_DOWN_MONTHS:.0f} months and over "
@@ -110,13 +114,14 @@ def write_margins(book: Workbook, family: Any, channel: Any, types: Any, currenc
     row = heading(sheet, row, "By channel")
     row = _table(sheet, channel.table, _CHANNELS, "MarginsByChannel", row) + 2
     sheet.row_breaks.append(Break(id=row - 1))
+    row = heading(sheet, row, _first("By maker", len(maker.table) - 1))
+    row = _table(sheet, maker.table.iloc[:-1].head(_LISTED), _MAKERS, "MarginsByMaker", row) + 2
     for action, title in (("restock", "Types to restock"), ("mark down", "Types to mark down"),
                           ("look", "Types whose sales lost money")):
         part = types.table[types.table["action"] == action]
         by = "net" if action == "restock" else "on_hand_cost" if action == "mark down" else "net"
         part = part.sort_values(by, ascending=action == "look", kind="stable")
-        more = f", the first {_LISTED} of {len(part)}" if len(part) > _LISTED else ""
-        top = heading(sheet, row, f"{title}{more}")
+        top = heading(sheet, row, _first(title, len(part)))
         row = _table(sheet, part.head(_LISTED), _TYPES, f"Types{action.title().replace(' ', '')}", top) + 2
 
     _charts(sheet, charts, head, last, family, steps_head, steps_last, ageing_head, len(ageing), len(ages))
@@ -126,6 +131,11 @@ def write_margins(book: Workbook, family: Any, channel: Any, types: Any, currenc
     set_up_page(sheet, title_row=None, last_row=row, last_column=_PRINTED)
     sheet.sheet_properties.tabColor = style.HEAD
     return sheet
+
+
+def _first(title: str, rows: int) -> str:
+    """The title, with how many of the rows are shown where it is not all."""
+    return f"{title}, the first {_LISTED} of {rows:,}" if rows > _LISTED else title
 
 
 def bridge_steps(bridge: pd.DataFrame) -> pd.DataFrame:
@@ -149,6 +159,8 @@ def _table(sheet: Worksheet, frame: pd.DataFrame, columns: Any, name: str, top: 
     frame = frame.rename_axis("group").reset_index()
     last = write_table(sheet, frame, columns, name=name, top=top, filters=False)
     sheet.row_dimensions[top].height = style.HEADING_HEIGHT
+    if any(column.kind == "words" for column in columns):
+        fit_heights(sheet, frame, columns, top)
     if frame.empty:
         put_text(sheet.cell(top + 1, 1), "none")
     elif frame["group"].iloc[-1] == TOTAL:

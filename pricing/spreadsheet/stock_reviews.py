@@ -23,4 +23,4 @@ def write_stock_reviews(book: Workbook, shop: Any, model: Any) -> None:
         write_lots(book, lots, currency)
     if (shop.readings["test"] == "plate current").any():
         write_sets(book, match_stock(shop, model), shop.settings)
-    write_margins(book, *(review_shop(shop, by=by) for by in ("family", "channel", "type")), currency)
+    write_margins(book, *(review_shop(shop, by=by) for by in ("family", "channel", "maker", "type")), currency)

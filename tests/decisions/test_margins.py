@@ -219,15 +219,18 @@ def test_turnover_and_gmroi_of_worked_stock():
 
 def test_restock_and_mark_down():
     """Little left of what sells at a sure margin: restock; years of cover and old: mark down, with the reason."""
-    stock = stock_of(("A", "EL84", 31, 4.0, "2024-09-01", {}), ("B", "12AX7", 15, 20.0, "2022-01-01", {}))
+    stock = stock_of(("A", "EL84", 31, 4.0, "2024-09-01", {}), ("B", "12AX7", 15, 20.0, "2022-01-01", {"ask": 48}))
     rows = [(f"2025-{1 + n % 12:02d}-10", "EL84", 1, 20 + n % 3, {"sku": "A"}) for n in range(30)]
     rows += [(f"2025-0{n}-05", "12AX7", 1, 40, {"sku": "B"}) for n in (3, 5, 7)]
-    table = review_margins(sales_of(*rows), stock, FREE, by="type", date_from="2025-01-01", date_to="2025-12-31").table
+    terms = Settings(currency="EUR", fees_pct={"": 13.25}, fees_fixed={"": 0.40}, payment_fee_pct=0,
+                     payment_fee_fixed=0, packing_cost=0, return_rate_pct=0, largest_cut_pct=25)
+    table = review_margins(sales_of(*rows), stock, terms, by="type", date_from="2025-01-01", date_to="2025-12-31").table
     assert table.loc["EL84", "action"] == "restock"
     assert table.loc["EL84", "reason"].startswith("1 left: 0 months at the pace of 30 in 12 months")
     assert table.loc["12AX7", "action"] == "mark down"
-    said = table.loc["12AX7", "reason"]
-    assert said == "12 left: 48 months at the pace of 3 in 12 months; 100 % of it over 2 years old"
+    stands, old, cut = table.loc["12AX7", "reason"].split("; ")
+    assert (stands, old) == ("12 left: 48 months at the pace of 3 in 12 months", "100 % of it over 2 years old")
+    assert cut == "25 % off 48.00 a tube leaves 10.83 of 21.24: pays from 1.96 times the sales"
 
 
 def test_review_by_lot_maker_and_channel():
