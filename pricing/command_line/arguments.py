@@ -86,7 +86,9 @@ def command_parser() -> argparse.ArgumentParser:
     )
     export.add_argument("--overwrite", action="store_true", help="replace the CSV file if it is there")
     connect = command("connect", commands.connect, "Make the cell functions known to a spreadsheet program.")
-    connect.add_argument("program", choices=["calc"], help="calc: LibreOffice Calc")
+    connect.add_argument("program", choices=["calc", "excel"], help="calc: LibreOffice Calc; excel: Microsoft Excel")
+    connect.add_argument("folder", metavar="FOLDER", nargs="?", type=Path,
+                         help="excel: the folder to write (default: tube prices in Excel)")
     connect.add_argument("--remove", action="store_true", help="take the cell functions and the kept models away")
     connect.add_argument("--example", metavar="FILE", type=Path,
                          help="also write a workbook with every function at work, ending in .xlsx or .ods")

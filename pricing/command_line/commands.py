@@ -183,6 +183,10 @@ def export(call: argparse.Namespace) -> int:
 
 
 def connect(call: argparse.Namespace) -> int:
+    if call.program == "excel":
+        return _connect_excel(call)
+    if call.folder is not None:
+        raise BadCall(f"{call.folder}: connect calc installs for you and writes no folder; leave the name out.")
     from pricing.spreadsheet.calc.connect import NotConnected, connect_calc, disconnect_calc
     from pricing.spreadsheet.cell_functions.example_workbook import write_example_workbook
 
@@ -195,4 +199,17 @@ def connect(call: argparse.Namespace) -> int:
             print(f"Wrote {write_example_workbook(call.example)}: open it in LibreOffice Calc.")
         except ValueError as error:
             raise BadCall(str(error)) from error
+    return DONE
+
+
+def _connect_excel(call: argparse.Namespace) -> int:
+    from pricing.spreadsheet.excel.connect import connect_excel
+
+    if call.remove or call.example:
+        raise BadCall("connect excel installs nothing (delete its folder to take it away), and its workbook has the "
+                      "examples: --remove and --example go with connect calc.")
+    try:
+        print(connect_excel(call.folder or "tube prices in Excel"))
+    except ValueError as error:
+        raise BadCall(str(error)) from error
     return DONE

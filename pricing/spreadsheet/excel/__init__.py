@@ -1,0 +1,1 @@
+"""The cell functions in Excel, through xlwings: registration, VBA, and the folder that `connect excel` writes."""
