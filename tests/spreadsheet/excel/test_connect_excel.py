@@ -12,6 +12,7 @@ import openpyxl
 import pytest
 import xlwings
 from lxml import etree
+from spreadsheet.cells.real_calc import RealCalc, needs_calc
 from spreadsheet.small_shop import write_small_shop
 
 from pricing.command_line import BAD_CALL, DONE, main
@@ -168,6 +169,30 @@ def test_libreoffice_opens_it_with_its_button_and_formulas(folder, tmp_path):
     text = (tmp_path / "tube_prices.fods").read_text(encoding="utf-8")
     assert "Refresh the open shop workbook" in text and "SampleCall" in text
     assert all(f"{one.excel_name}(".casefold() in text.casefold() for one in FUNCTIONS)
+
+
+@needs_calc
+def test_a_compiler_takes_the_file_to_import(folder, tmp_path):
+    """LibreOffice Basic in its VBA mode compiles it; with a bracket too many, or `variant` as a name, it does not."""
+    code = (folder / connect.VBA_FILE).read_text(encoding="ascii").partition("\n")[2]
+    texts = {"Ours": code, "Bracket": code.replace("Array( _", "Array(( _", 1),
+             "Word": code.replace("variant_", "variant")}
+    home = {"HOME": str(tmp_path), "XDG_CONFIG_HOME": str(tmp_path / ".config")}
+    calc, answers = RealCalc(tmp_path, home, bundled=False), {}
+    try:
+        document = calc.new()
+        if not document.BasicLibraries.hasByName("Standard"):
+            document.BasicLibraries.createLibrary("Standard")
+        library = document.BasicLibraries.getByName("Standard")
+        for name, text in texts.items():
+            library.insertByName(name, f"Option VBASupport 1\n{text}\nFunction Probe()\nProbe = 42\nEnd Function\n")
+            script = document.getScriptProvider().getScript(
+                f"vnd.sun.star.script:Standard.{name}.Probe?language=Basic&location=document")
+            answers[name] = script.invoke((), (), ())[0]
+        document.close(True)
+    finally:
+        calc.close()
+    assert answers == {"Ours": 42, "Bracket": None, "Word": None}
 
 
 # The button ------------------------------------------------------------------------------------------------------
