@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from pricing.decisions.listing_history import listing_history
 from pricing.decisions.net_proceeds import ZERO, SellingTerms
-from pricing.decisions.price_policy import Evidence, PricePolicy, age_in_words, decide_list_price
+from pricing.decisions.price_policy import Evidence, PricePolicy, age_in_words, decide_list_price, is_known
 from pricing.decisions.shop_habits import sets_on_hand, usual_channel, usual_postage
 from pricing.decisions.time_to_sale import unsold_suggestions
 
@@ -36,7 +36,7 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     estimate = model.estimate(stock) if len(stock) else pd.DataFrame(columns=list(_ESTIMATED))
     by_type = shop.sales.groupby("canonical_type")["sold_on"]
     counts, last_sold = by_type.size(), by_type.max()
-    heaviest = heaviest_sales(model, stock)
+    heaviest = model.heaviest_sales(stock)
     listed = listing_history(stock, shop, model.as_of)
     suggested = unsold_suggestions(model, stock, shop)
     listed = listed.join(suggested.by_piece)
@@ -58,7 +58,7 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
         )
         decision = decide_list_price(policy, evidence, ask=piece["ask"], cost=piece["cost"], on_hand=on_hand)
         price = _float(decision.list_price)
-        change = price - piece["ask"] if price is not None and _known(piece["ask"]) else None
+        change = price - piece["ask"] if price is not None and is_known(piece["ask"]) else None
         rows.append(
             {
                 "sku": piece["sku"],
@@ -128,21 +128,6 @@ PLAN_COLUMNS = (
     "sales_rows",
     "row",
 )
-_AT_ONCE = 200  # pieces whose weights on all sales are held in memory together
-
-
-def heaviest_sales(model: Any, stock: pd.DataFrame, count: int = 5) -> list[list[int]]:
-    """Rows of the Sales sheet that weigh most in each piece's fair price, heaviest first."""
-    import numpy as np
-
-    rows_of_sales = model.history.sales["row"].to_numpy()
-    heaviest: list[list[int]] = []
-    for start in range(0, len(stock), _AT_ONCE):
-        rows = model.price_rows(model.describe(stock.iloc[start : start + _AT_ONCE]))
-        weights = -np.abs(model.sale_weights(rows))
-        heaviest += [rows_of_sales[np.argsort(one, kind="stable")[:count]].tolist() for one in weights]
-    return heaviest
-
 
 def policy_of(shop: Any) -> PricePolicy:
     """The price policy of a shop: its Settings, through its most used channel.
@@ -191,9 +176,9 @@ def piece_in_words(piece: Any, attributed: str = "") -> str:
         words.append(attributed.split(";")[0])
     grade = piece.get("grade")
     words.append("grade unknown" if grade in (None, "", "unknown") else grade)
-    if _known(piece.get("reading_pct")):
+    if is_known(piece.get("reading_pct")):
         words.append(f"{piece['reading_pct']:.0f} %")
-    if _known(piece.get("balance_pct")):
+    if is_known(piece.get("balance_pct")):
         words.append(f"weaker section at {piece['balance_pct']:.0f} % of the stronger")
     size = int(piece.get("set_size") or 1)
     if size > 1:
@@ -207,7 +192,3 @@ def _decimal(value: Any) -> Decimal:
 
 def _float(value: Decimal | None) -> float | None:
     return None if value is None else float(value)
-
-
-def _known(value: Any) -> bool:
-    return value is not None and value == value

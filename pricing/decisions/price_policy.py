@@ -88,12 +88,12 @@ def decide_list_price(
     Otherwise the list price is the ending nearest to the fair price, moved no further from the ask than the
     largest raise or cut in one go, and never below the floor. "look" means that a person should decide.
     """
-    ask = money(ask) if _known(ask) and ask > 0 else None
-    cost = Decimal(str(cost)) if _known(cost) and cost >= 0 else None
+    ask = money(ask) if is_known(ask) and ask > 0 else None
+    cost = Decimal(str(cost)) if is_known(cost) and cost >= 0 else None
     floor = _floor(policy, cost or ZERO)
     if on_hand <= 0:
         return ListPrice(None, floor, None, None, "sold out", "none left: kept as history")
-    if not _known(evidence.fair) or evidence.fair <= 0:
+    if not is_known(evidence.fair) or evidence.fair <= 0:
         return ListPrice(None, floor, None, None, "look", "no price could be estimated for this piece")
     if floor is None:
         return ListPrice(
@@ -191,7 +191,8 @@ def _amount(value: Any) -> str:
     return f"{money(value):,.2f}"
 
 
-def _known(value: Any) -> bool:
+def is_known(value: Any) -> bool:
+    """Whether a number or text is stated: neither None nor NaN."""
     return value is not None and value == value
 
 

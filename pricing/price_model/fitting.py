@@ -14,11 +14,12 @@ from pricing.price_model.calibration import Calibration
 from pricing.price_model.facts import SUSPECT_Z
 from pricing.price_model.fit import HISTORY_COLUMNS, History, fit_effects, log_tube_price
 from pricing.price_model.fixed_effects import fixed_columns
-from pricing.price_model.model import PriceModel
+from pricing.price_model.model import PriceModel, own_spellings
 from pricing.price_model.observations import Rows
 from pricing.price_model.robust import RobustFit, t_weights
 from pricing.problems import Problem
 from pricing.shop_tables import Settings, clean_sales
+from pricing.shop_tables.vocabularies import plain
 
 # Forward calibration: fit before the first date's share of sales, score up to the second's; then once more.
 SPLITS = ((0.6, 0.8), (0.8, 1.0))
@@ -49,7 +50,7 @@ def fit_price_model(
             f"none of the {n_rows:,} sales can be used: each needs a readable date, a type and a price above zero "
             "(see the Problems list for every row)"
         )
-    used = one_family_a_type(used)
+    used = one_family_a_type(one_spelling_a_name(used))
     as_of = used["sold_on"].max().normalize()
     history = History.of(used, as_of)
     fit = fit_effects(history, ordered=ordered)
@@ -90,11 +91,11 @@ def add_sales(model: PriceModel, sales: pd.DataFrame) -> PriceModel:
     columns = list(HISTORY_COLUMNS)
     together = pd.concat([model.history.sales[columns], more[columns]], ignore_index=True)
     # A new sale's weight starts from how far it lies from what the old ones say.
-    error, relative = errors_of(model.history, model.fit, more)
+    error, relative = errors_of(model.history, model.fit, model.in_own_spelling(more))
     expected = t_weights(error / np.sqrt(1 + relative), 0.0, model.fit.posterior.noise_variance)
     weights = np.concatenate([model.fit.weights, expected])
     order = np.argsort(together["sold_on"].to_numpy(), kind="stable")
-    together, weights = one_family_a_type(together.iloc[order]), weights[order]
+    together, weights = one_family_a_type(one_spelling_a_name(together.iloc[order])), weights[order]
     as_of = together["sold_on"].max().normalize()
     history = History.of(together, as_of)
     fit = fit_effects(
@@ -152,6 +153,17 @@ def _home_of(sales: pd.DataFrame) -> Settings:
     stated = sales["currency"].dropna().astype(str).str.strip() if "currency" in sales else pd.Series(dtype=str)
     stated = stated[stated != ""].unique()
     return settings.with_currency(stated[0]) if len(stated) == 1 else settings
+
+
+def one_spelling_a_name(sales: pd.DataFrame) -> pd.DataFrame:
+    """Makers, brands and variants that differ in capitals or punctuation alone under the spelling used most; a piece
+    of a history was read without the others."""
+    used_most = {}
+    for column, known in own_spellings(sales).items():
+        names = {name: known[plain(name)] for name in sales[column].unique()}
+        if any(name != known for name, known in names.items()):
+            used_most[column] = sales[column].map(names)
+    return sales.assign(**used_most) if used_most else sales
 
 
 def one_family_a_type(sales: pd.DataFrame) -> pd.DataFrame:

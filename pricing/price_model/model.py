@@ -28,6 +28,7 @@ from pricing.shop_tables.vocabularies import plain
 NAME_COLUMNS = ("maker", "brand", "variant")
 ESTIMATE_COLUMNS = ("fair_price", "low", "high", "fair_low", "fair_high", "n_sales", "basis", "oldest_sale",
                     "attributed")
+_ITEMS_AT_ONCE = 200  # items whose weights on all sales are held in memory together
 
 
 @dataclass(frozen=True)
@@ -66,10 +67,8 @@ class PriceModel:
 
     @cached_property
     def own_spellings(self) -> dict[str, dict[str, str]]:
-        """By column of names: each name of the history under its plain form, capitals and punctuation aside."""
-        sales = self.history.sales
-        return {column: {plain(name): name for name in sales[column].value_counts(ascending=True).index}
-                for column in NAME_COLUMNS}
+        """The history's own_spellings."""
+        return own_spellings(self.history.sales)
 
     @cached_property
     def attribution(self) -> Attribution:
@@ -188,6 +187,16 @@ class PriceModel:
         influence = self.history.observations.times(self.fit.posterior.solve(rows))
         return (influence * self.fit.weights[:, None]).T
 
+    def heaviest_sales(self, items: pd.DataFrame, count: int = 5) -> list[list[int]]:
+        """Rows of the Sales sheet that weigh most in each item's fair price, heaviest first."""
+        rows_of_sales = self.history.sales["row"].to_numpy()
+        heaviest: list[list[int]] = []
+        for start in range(0, len(items), _ITEMS_AT_ONCE):
+            rows = self.price_rows(self.describe(items.iloc[start : start + _ITEMS_AT_ONCE]))
+            weights = -np.abs(self.sale_weights(rows))
+            heaviest += [rows_of_sales[np.argsort(one, kind="stable")[:count]].tolist() for one in weights]
+        return heaviest
+
     @cached_property
     def leverage(self) -> np.ndarray:
         """Variance of every sale's own fitted log price, in units of the noise variance."""
@@ -245,8 +254,8 @@ class PriceModel:
     def with_sales(self, sales: pd.DataFrame) -> PriceModel:
         """The model with more sales, raw or clean, without a new search for its variances.
 
-        Effects, weights, market and date are found anew; variances and the calibration of the ranges stay as fitted, so
-        fit again once the sales have grown by a fifth or so.
+        Effects, weights, market and date are found anew, better grades held at no lower a price; variances and the
+        calibration of the ranges stay as fitted, so fit again once the sales have grown by a fifth or so.
         """
         from pricing.price_model.fitting import add_sales
 
@@ -265,13 +274,16 @@ class PriceModel:
         dates = pd.to_datetime(dates if np.isscalar(dates) or isinstance(dates, pd.Timestamp) else list(dates))
         family = clean["canonical_type"].map(self.type_families)
         channel = clean["channel"].where(clean["channel"] != "unknown", self.usual_channel)
-        names = {
+        return self.in_own_spelling(clean).assign(
+            family=family.where(family.notna(), clean["family"]), channel=channel, sold_on=dates, qty=1,
+        )
+
+    def in_own_spelling(self, clean: pd.DataFrame) -> pd.DataFrame:
+        """Clean pieces, makers, brands and variants spelt as the history spells them."""
+        return clean.assign(**{
             column: clean[column].map({name: known.get(plain(name), name) for name in clean[column].unique()})
             for column, known in self.own_spellings.items()
-        }
-        return clean.assign(
-            **names, family=family.where(family.notna(), clean["family"]), channel=channel, sold_on=dates, qty=1,
-        )
+        })
 
     def mixture_of(self, clean: pd.DataFrame) -> MakerMixture:
         """Described items, those of unknown maker and known brand as a mixture of their likely makers."""
@@ -303,6 +315,12 @@ class PriceModel:
             rows = self.history.observations.take(np.flatnonzero(mask)).rows()
             out[walk] = float(posterior.mean(only(posterior.layout, rows, (walk,))).mean()) if mask.any() else 0.0
         return out
+
+
+def own_spellings(sales: pd.DataFrame) -> dict[str, dict[str, str]]:
+    """By column of names: the spelling used most of each name, under its plain form, capitals and punctuation aside."""
+    return {column: {plain(name): name for name in sales[column].value_counts(ascending=True).index}
+            for column in NAME_COLUMNS}
 
 
 def _one_row(item: Any) -> pd.DataFrame:

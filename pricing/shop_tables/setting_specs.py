@@ -47,10 +47,6 @@ def _flag(value: Any) -> bool | None:
     return None if read.code else read.value
 
 
-def _word(*words: str) -> Callable[[Any], str | None]:
-    return lambda value: next((word for word in words if tidy(value).casefold().rstrip(".") == word), None)
-
-
 def _date_order(value: Any) -> str | None:
     text = tidy(value).casefold()
     return "day" if text.startswith(("day", "d/", "dd", "dmy")) else (

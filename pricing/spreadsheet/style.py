@@ -28,7 +28,6 @@ HEAD_FONT = Font(name=FACE, size=9, bold=True, color="FFFFFF")
 INPUT_HEAD_FONT = Font(name=FACE, size=9, bold=True, color=INK)
 HEAD_FILL = PatternFill("solid", start_color=HEAD, end_color=HEAD)
 INPUT_HEAD_FILL = PatternFill("solid", start_color=SAND, end_color=SAND)
-BAND_FILL = PatternFill("solid", start_color=BAND, end_color=BAND)
 UNDER = Border(bottom=Side("thin", color=RULE))
 NO_BORDER = Border()
 

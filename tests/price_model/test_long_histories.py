@@ -98,6 +98,29 @@ def test_adding_sales_gives_the_fit_at_the_same_variances(shop):
     assert gap.median() < 0.02
 
 
+def test_the_heaviest_sales_are_those_that_compare(shop, whole, monkeypatch):
+    """A few items at a time or all at once: the rows that `comparables` gives."""
+    items = shop.future_items.head(5)
+    monkeypatch.setattr("pricing.price_model.model._ITEMS_AT_ONCE", 2)
+    assert whole.heaviest_sales(items, 4) == [
+        whole.comparables(items.iloc[[at]], 4)["row"].tolist() for at in range(len(items))]
+
+
+def test_a_maker_spelt_otherwise_is_the_same_maker(shop, whole):
+    """Capitals and punctuation differ from piece to piece, or from old sales to new: the most used spelling counts."""
+    raw = shop.sales[RAW]
+    shouted = raw.assign(maker=raw["maker"].str.upper(), variant=raw["variant"].str.upper())
+    pieces = fit_price_model(iter([raw.iloc[:600], shouted.iloc[600:]]), calibrated=False)
+    grown = fit_price_model(raw.iloc[:600], calibrated=False).with_sales(shouted.iloc[600:])
+    for model in (pieces, grown):
+        names = set(model.history.sales["maker"])
+        assert {one.casefold() for one in names} == {one.casefold() for one in whole.history.sales["maker"]}
+        assert len(names) == whole.history.sales["maker"].nunique()
+    items = shop.future_items.head(50)
+    assert pieces.estimate(items)["fair_price"].to_numpy() == pytest.approx(
+        whole.estimate(items)["fair_price"].to_numpy(), rel=1e-9)
+
+
 def test_adding_nothing_usable_changes_nothing_but_the_problems(whole):
     """A row without a price teaches nothing and is explained."""
     grown = whole.with_sales(pd.DataFrame({"sold_on": ["2025-01-01"], "type": ["EL84"], "price": [""]}))

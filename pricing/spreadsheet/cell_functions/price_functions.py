@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -11,7 +10,6 @@ from typing import Any
 import pandas as pd
 
 from pricing.decisions.list_price import plan_list_prices
-from pricing.price_model.model import PriceModel
 from pricing.problems import IGNORED, LEFT_OUT
 from pricing.register import load_register
 from pricing.shop_tables import Shop, clean_asks, clean_items, clean_sales, clean_stock
@@ -134,7 +132,7 @@ def _list_prices(known: Known, cells: list[list[Cell]], own: list[list[Cell]]) -
     wrong = {one.row: f"{one.column}: {one.message} {one.remedy}" for one in reversed(problems)
              if one.effect in (IGNORED, LEFT_OUT)}
     shop = _shop(known, stock, settings)
-    plan = plan_list_prices(_with_all_columns(known.model, shop.sales), stock, shop)
+    plan = plan_list_prices(known.model, stock, shop)
     columns = ["list_price", "floor", "days_to_sale", "margin", "action", "reason"]
     rows = dict(zip(stock.index, plan[columns].to_numpy(object).tolist()))
     out: list[Any] = [["list price", "floor", "days to sale", "margin", "action", "reason"]]
@@ -142,15 +140,6 @@ def _list_prices(known: Known, cells: list[list[Cell]], own: list[list[Cell]]) -
         words = said.get(place) or wrong.get(number)
         out.append(["", "", "", "", "", words] if words else rows.get(place, [""] * 6))
     return result_table(out)
-
-
-def _with_all_columns(model: PriceModel, sales: pd.DataFrame) -> PriceModel:
-    """The model with its history's sales as they were read: a saved one keeps what prices need, not sku or the day of
-    listing."""
-    own = model.history.sales
-    read = sales.set_index("row").loc[own["row"]]
-    missing = {name: read[name].to_numpy() for name in read.columns if name not in own}
-    return replace(model, history=replace(model.history, sales=own.assign(**missing))) if missing else model
 
 
 def _shop(known: Known, stock: pd.DataFrame, settings: Any) -> Shop:

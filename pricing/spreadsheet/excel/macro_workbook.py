@@ -17,7 +17,6 @@ from pricing.spreadsheet.excel.refresh_button import SAID_AT, START
 SETTINGS_SHEET = "xlwings.conf"  # the name the template's macros look for
 _TEMPLATE, _TEMPLATE_SHEETS = "quickstart_standalone.xlsm", ("Sheet1", "_xlwings.conf")
 _BUTTON_MACRO = "SampleCall"  # the template's macro that runs main() of the module named like the workbook
-_MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 _OFFICE = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 _PACKAGE = "http://schemas.openxmlformats.org/package/2006"
 
