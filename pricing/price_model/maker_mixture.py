@@ -143,8 +143,8 @@ def share_by_maker(model: PriceModel, attribution: Attribution) -> tuple[float, 
     """(share of past sales of brand alone that sold by their attributed maker, number of sales looked at).
 
     Each sale is foretold with itself left out, once by its attributed makers and once as of unknown maker, and the
-    share weighs the two densities ("stacking": Yao, Vehtari, Simpson & Gelman, Bayesian Analysis 13, 2018), averaged
-    over its posterior.
+    share weighs the two densities ("stacking": Yao, Vehtari, Simpson & Gelman, Bayesian Analysis 13, 2018, cited from
+    memory), averaged over its posterior.
     """
     sales, posterior, weights = model.history.sales, model.fit.posterior, model.fit.weights
     at = np.flatnonzero(attribution.attributed(sales))[-MOST_SALES:]

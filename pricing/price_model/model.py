@@ -56,7 +56,7 @@ class PriceModel:
 
     @property
     def usual_channel(self) -> str:
-        """The channel most sales went through."""
+        """The channel most sales went through; "unknown" where most do not say."""
         return self.history.sales["channel"].mode().iloc[0]
 
     @cached_property
