@@ -27,6 +27,8 @@ def command_parser() -> argparse.ArgumentParser:
     demo.add_argument(
         "--out", metavar="FOLDER", type=Path, default=Path("."), help="where to put it (default: here)"
     )
+    demo.add_argument("--live-cells", action="store_true",
+                      help="with a sheet of cell functions, for LibreOffice Calc after: connect calc")
     new = command("new", commands.new, "Build an empty shop workbook to fill in.")
     new.add_argument("file", metavar="FILE", type=Path, help="name of the workbook, ending in .xlsx")
     new.add_argument("--overwrite", action="store_true", help="replace FILE if it is there")

@@ -34,7 +34,7 @@ def demo(call: argparse.Namespace) -> int:
     call.out.mkdir(parents=True, exist_ok=True)
     path = free_name(call.out / "demo shop.xlsx")
     with step(f"writing {path.name}"):
-        build_workbook(path, shop, model, plan=plan, record=record, invented=True)
+        build_workbook(path, shop, model, plan=plan, record=record, invented=True, live_cells=call.live_cells)
     print(f"Wrote {path} (an invented shop: every sale, maker and buyer in it is made up).")
     tell(plan, shop, record)
     return DONE

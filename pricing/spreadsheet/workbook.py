@@ -20,6 +20,7 @@ from pricing.spreadsheet.about import about_sections
 from pricing.spreadsheet.check_prices import write_check_prices
 from pricing.spreadsheet.circuit_fit_sheet import write_circuit_fit
 from pricing.spreadsheet.input_sheets import empty_rows, write_input_sheet, write_lists
+from pricing.spreadsheet.live_cells_sheet import write_live_cells
 from pricing.spreadsheet.model_sheet import write_model
 from pricing.spreadsheet.owner_cells import read_owner_sheets
 from pricing.spreadsheet.quality_sheet import write_quality
@@ -41,6 +42,7 @@ def build_workbook(
     plan: pd.DataFrame | None = None,
     record: Any = None,
     invented: bool = False,
+    live_cells: bool = False,
     overwrite: bool = False,
 ) -> Path:
     """Write a shop's workbook and return its path.
@@ -49,7 +51,7 @@ def build_workbook(
     stand in `shop.path`, and a Problems sheet follows; with a fitted `model` too, Price list, Check prices and Model
     (`plan`: the result of plan_list_prices, made here when not given; `record`: that of backtest, shown on
     Model, not made here, as it takes several fits). `invented` says on About that the
-    shop does not exist. The file is written whole or not at all. FileExistsError when `path` is there and
+    shop does not exist; `live_cells` adds a sheet of cell functions for LibreOffice Calc. The file is written whole or not at all. FileExistsError when `path` is there and
     `overwrite` is not set.
     """
     path = Path(path)
@@ -79,6 +81,8 @@ def build_workbook(
     if shop is not None and model is not None:
         write_check_prices(book, model, shop)
         write_model(book, model, shop, record)
+    if shop is not None and live_cells:
+        write_live_cells(book, shop.stock.to_dict("records"))
     write_about(book, about_sections(shop, model, invented=invented))
     write_lists(book, lists_of(shop))
     _open_at(book, "Price list" if "Price list" in book.sheetnames else "Sales")
