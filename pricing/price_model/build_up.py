@@ -11,7 +11,7 @@ from scipy import sparse
 from pricing.price_model.fixed_effects import FIXED_NAMES
 from pricing.price_model.layout import Layout
 from pricing.price_model.observations import Rows
-from pricing.price_model.posterior import Posterior
+from pricing.price_model.robust import RobustFit
 
 
 @dataclass(frozen=True)
@@ -51,10 +51,11 @@ def only(layout: Layout, rows: Rows, terms: tuple[str, ...], fixed: tuple[str, .
     )
 
 
-def contribution(posterior: Posterior, rows: Rows, group: Group) -> tuple[np.ndarray, np.ndarray]:
+def contribution(fit: RobustFit, rows: Rows, group: Group) -> tuple[np.ndarray, np.ndarray]:
     """(log multiplier, its standard deviation) of one group, by row."""
+    posterior = fit.posterior
     part = only(posterior.layout, rows, group.terms, group.fixed)
-    return posterior.mean(part), np.sqrt(posterior.noise_variance * posterior.relative_variance(part))
+    return posterior.mean(part), np.sqrt(posterior.noise_variance * fit.relative_variance(part))
 
 
 def group_level(factor: str, item: pd.Series, as_of: pd.Timestamp, currency: str) -> str:

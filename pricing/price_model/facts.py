@@ -32,7 +32,7 @@ def summary(model: PriceModel) -> pd.DataFrame:
     z, theta_of = stats.norm.ppf(0.9), dict(zip(posterior.layout.names, posterior.theta))
     for factor, level, row, count in [*_fixed_effects(model), *_level_effects(model)]:
         value = float(posterior.mean(row)[0])
-        relative = float(posterior.relative_variance(row)[0])
+        relative = float(model.fit.relative_variance(row)[0])
         sd = np.sqrt(posterior.noise_variance * relative)
         learnt = 1 - relative / theta_of[factor] ** 2 if factor in SHOWN_TERMS else np.nan
         out.append(("effect", factor, level, value, value - z * sd, value + z * sd, count, learnt))

@@ -143,7 +143,7 @@ def errors_of(history: History, fit: RobustFit, later: pd.DataFrame) -> tuple[np
     posterior, terms = fit.posterior, history.design.terms(later)
     rows = Rows.of(posterior.layout, terms, fixed_columns(later))
     with threadpool_limits(1):
-        relative = posterior.relative_variance(rows) + history.design.missing(later, terms) @ posterior.theta**2
+        relative = fit.relative_variance(rows) + history.design.missing(later, terms) @ posterior.theta**2
     return log_tube_price(later) - posterior.mean(rows), relative
 
 

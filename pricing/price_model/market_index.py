@@ -58,7 +58,7 @@ def _band(model: PriceModel, border: sparse.csr_array) -> pd.DataFrame:
     posterior = model.fit.posterior
     rows = Rows.outside_blocks(posterior.layout, border.shape[0], border=border)
     log = posterior.mean(rows)
-    half = stats.norm.ppf((1 + COVERAGE) / 2) * np.sqrt(posterior.noise_variance * posterior.relative_variance(rows))
+    half = stats.norm.ppf((1 + COVERAGE) / 2) * np.sqrt(posterior.noise_variance * model.fit.relative_variance(rows))
     return pd.DataFrame({
         "index": 100 * np.exp(log), "low": 100 * np.exp(log - half), "high": 100 * np.exp(log + half),
     })

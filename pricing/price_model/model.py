@@ -20,7 +20,7 @@ from pricing.price_model.fit import History
 from pricing.price_model.fixed_effects import fixed_columns
 from pricing.price_model.maker_mixture import MakerMixture, share_by_maker
 from pricing.price_model.observations import Rows
-from pricing.price_model.robust import RobustFit
+from pricing.price_model.robust import INFORMATION, RobustFit
 from pricing.problems import Problem
 from pricing.shop_tables import Settings, clean_items
 from pricing.shop_tables.vocabularies import plain
@@ -101,7 +101,7 @@ class PriceModel:
         s2 = posterior.noise_variance
         mean = posterior.mean(rows) + np.log(mixture.pieces["set_size"].to_numpy(float))
         with threadpool_limits(1):
-            relative = posterior.relative_variance(rows) + unmet
+            relative = self.fit.relative_variance(rows) + unmet
         sale_sd = np.sqrt(s2 * (1 + relative)) * self.calibration.sale_multiplier(relative, coverage)
         fair_sd = np.sqrt(s2 * relative) * self.calibration.inflation * stats.norm.ppf((1 + coverage) / 2)
         words = mixture.words()
@@ -118,7 +118,7 @@ class PriceModel:
             "fair_price": np.exp(log_fair),
             "low": np.exp(np.minimum(low, fair_low)), "high": np.exp(np.maximum(high, fair_high)),
             "fair_low": np.exp(fair_low), "fair_high": np.exp(fair_high),
-            "n_sales": np.minimum(1 / np.maximum(relative, 1e-9), self.n_sales),
+            "n_sales": np.minimum(1 / (INFORMATION * np.maximum(relative, 1e-9)), self.n_sales),
             "basis": basis, "oldest_sale": oldest, "attributed": words,
         }, index=clean.index)
 
@@ -137,7 +137,7 @@ class PriceModel:
         z = stats.norm.ppf(0.9) * self.calibration.inflation
         out, log_price = [], 0.0
         for group in GROUPS:
-            (log,), (sd,) = contribution(posterior, rows, group)
+            (log,), (sd,) = contribution(self.fit, rows, group)
             level = group_level(group.factor, one, self.as_of, self.settings.currency)
             if group.factor == "set":
                 log += np.log(one["set_size"])

@@ -11,13 +11,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pricing.price_model.block_arrow import factorise
 from pricing.price_model.cross_products import CrossProducts, FixedPrior
 from pricing.price_model.mixed_model import LogNormalPrior, NoisePrior, evaluate, newton_step
-from pricing.price_model.observations import Observations
+from pricing.price_model.observations import Observations, Rows
 from pricing.price_model.posterior import Posterior
 
 # Estimating nu along with everything else collapses on short histories: it is held.
 DEGREES_OF_FREEDOM = 4.0
+# Fisher information of a t location over what weights taken as known would give (Lange, Little & Taylor, section 4.2 of
+# the paper, from memory): without it the fair price looks surer than it is wherever sales are many.
+INFORMATION = (DEGREES_OF_FREEDOM + 1.0) / (DEGREES_OF_FREEDOM + 3.0)
 # Settled: no deviation moves by this much more (log), nor weights by this on average.
 SETTLED, WEIGHTS_SETTLED = 0.02, 0.002
 # Leverages cost as much as the rest of a pass and move little: they are found once, when variances move less than this.
@@ -26,13 +30,21 @@ NEAR = 0.3
 
 @dataclass(frozen=True)
 class RobustFit:
-    """Posterior at the last weights (mean 1), and the residuals about it."""
+    """Posterior at the last weights (mean 1), and the residuals about it.
+
+    `spread` has the covariance that ranges come from: there a sale counts for the INFORMATION it holds.
+    """
 
     posterior: Posterior
+    spread: Posterior
     weights: np.ndarray
     residuals: np.ndarray
     criterion: float
     passes: int
+
+    def relative_variance(self, rows: Rows) -> np.ndarray:
+        """Variance of each row's combination in units of the noise variance."""
+        return self.spread.relative_variance(rows) * self.spread.noise_variance / self.posterior.noise_variance
 
 
 def t_weights(residuals: np.ndarray, leverage: np.ndarray | float, s2: float) -> np.ndarray:
@@ -63,9 +75,10 @@ def fit_robust(
     weights = np.ones(len(y)) if weights is None else weights
     leverage = None
     for number in range(1, passes + 1):
-        posterior, criterion, step = _one_pass(
-            observations, y, weights, theta, prior, noise_prior, fixed_prior, estimate_theta
-        )
+        products = CrossProducts.of(observations, y, weights, fixed_prior)
+        point = evaluate(products, theta, prior, noise_prior)
+        posterior = Posterior.of(observations.layout, point.factor, theta, point.s2)
+        step = newton_step(products, point, prior) if estimate_theta else np.zeros(len(theta))
         residuals = y - posterior.mean(observations)
         longest = np.abs(step).max(initial=0.0)
         if leverage is None and longest < NEAR and t_noise:
@@ -75,14 +88,13 @@ def fit_robust(
         new_weights = new_weights / new_weights.mean()
         settled = longest < SETTLED and np.abs(new_weights - weights).mean() < WEIGHTS_SETTLED
         if settled or number == passes:
-            return RobustFit(posterior, weights, residuals, criterion, number)
+            spread = spread_of(products, posterior) if t_noise else posterior
+            return RobustFit(posterior, spread, weights, residuals, point.value, number)
         theta, weights = theta * np.exp(step), new_weights
-        del posterior  # a large factor: let go before the next is made
+        del posterior, point  # a large factor: let go before the next is made
 
 
-def _one_pass(observations, y, weights, theta, prior, noise_prior, fixed_prior, estimate_theta):
-    """(posterior, criterion, step in log theta) at these weights and theta."""
-    products = CrossProducts.of(observations, y, weights, fixed_prior)
-    point = evaluate(products, theta, prior, noise_prior)
-    step = newton_step(products, point, prior) if estimate_theta else np.zeros(len(theta))
-    return Posterior.of(observations.layout, point.factor, theta, point.s2), point.value, step
+def spread_of(products: CrossProducts, posterior: Posterior) -> Posterior:
+    """The posterior with every sale counted at INFORMATION: noise larger by that, random effects as they are."""
+    theta = posterior.theta * np.sqrt(INFORMATION)
+    return Posterior.of(posterior.layout, factorise(products, theta), theta, posterior.noise_variance / INFORMATION)

@@ -28,7 +28,7 @@ from pricing.price_model.fixed_effects import FIXED_NAMES, fixed_prior
 from pricing.price_model.mixed_model import criterion_of
 from pricing.price_model.model import PriceModel
 from pricing.price_model.posterior import Posterior
-from pricing.price_model.robust import RobustFit
+from pricing.price_model.robust import RobustFit, spread_of
 from pricing.problems import Problem
 from pricing.register import load_register
 from pricing.shop_tables import Settings
@@ -107,11 +107,12 @@ def _rebuild(about: dict, arrays: dict[str, np.ndarray]) -> PriceModel:
         products = CrossProducts.of(history.observations, history.y, arrays["weights"], fixed_prior())
         factor = factorise(products, theta)
         _, s2 = criterion_of(factor, products, NOISE_PRIOR)
-    posterior = Posterior.of(history.layout, factor, theta, s2)
+        posterior = Posterior.of(history.layout, factor, theta, s2)
+        spread = spread_of(products, posterior)
     if len(arrays["coefficients"]) != len(posterior.coefficients) or len(arrays["residuals"]) != len(history.y):
         raise ValueError("its parts do not fit one another")
     fit = RobustFit(
-        replace(posterior, coefficients=arrays["coefficients"]), arrays["weights"], arrays["residuals"],
+        replace(posterior, coefficients=arrays["coefficients"]), spread, arrays["weights"], arrays["residuals"],
         about["criterion"], about["passes"],
     )
     register = load_register().with_types(about["own_types"])[0] if about["own_types"] else None

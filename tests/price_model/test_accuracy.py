@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
+from scipy import integrate, stats
 from simulator import median_with_fallback, oracle, score, simulate_shop
 
 import pricing
+from pricing.price_model.robust import DEGREES_OF_FREEDOM, INFORMATION
 
 SEEDS = {3_000: (1, 2, 3), 20_000: (1,)}
 TIMES_BETTER = {3_000: 2.5, 20_000: 3.5}
@@ -71,6 +73,25 @@ def test_six_percent_gross_errors_cost_little():
         model = pricing.fit_price_model(shop.sales, calibrated=False)
         errors.append(score(estimate_log(model, shop), shop.future_items["log_fair_set"]).loc["all", "median_abs"])
     assert errors[1] < 1.10 * errors[0]
+
+
+@pytest.mark.parametrize("n_sales", SEEDS)
+def test_ranges_of_the_fair_price_hold_the_true_one(shops, n_sales):
+    """Four in five true fair prices lie in the 80 % range of the fair price."""
+    held = []
+    for seed in SEEDS[n_sales]:
+        shop, model = shops[n_sales, seed]
+        quote = model.estimate(shop.future_items, on=shop.future_items["sold_on"])
+        held.append(np.exp(shop.future_items["log_fair_set"]).between(quote["fair_low"], quote["fair_high"]).mean())
+    assert np.mean(held) == pytest.approx(0.8, abs=0.03)
+
+
+def test_a_sale_counts_for_the_information_it_holds():
+    """Fisher information of the location of Student's t, by numerical integration of the squared score."""
+    def squared_score(x):
+        return ((DEGREES_OF_FREEDOM + 1) * x / (DEGREES_OF_FREEDOM + x**2)) ** 2 * stats.t.pdf(x, DEGREES_OF_FREEDOM)
+
+    assert INFORMATION == pytest.approx(integrate.quad(squared_score, -np.inf, np.inf)[0], rel=1e-8)
 
 
 @pytest.mark.parametrize("n_sales", SEEDS)

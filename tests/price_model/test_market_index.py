@@ -83,7 +83,7 @@ def test_family_band_is_of_the_joint_posterior(shops):
     first = sales.index[sales["family"] == sales["family"].mode().iloc[0]][:1]
     rows = model.history.observations.take(sales.index.get_indexer(first)).rows()
     both, market, family = (
-        posterior.relative_variance(only(layout, rows, walks))[0] for walks in (WALKS[:2], WALKS[:1], WALKS[1:2]))
+        model.fit.relative_variance(only(layout, rows, walks))[0] for walks in (WALKS[:2], WALKS[:1], WALKS[1:2]))
     assert both < market + family
     month = sales.loc[first[0], "sold_on"].to_period("M").to_timestamp()
     index = model.family_index
