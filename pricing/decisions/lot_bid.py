@@ -80,7 +80,7 @@ def bid_for_lot(
     sales = sold * table["price"]
     each = sales * keeps - sold * order_cost
     testing = testing_each * table["qty"]
-    over = _over(table, sales, sold_share, terms, target_return_pct, holding_pct_year)
+    over = _over(table, sales, terms, target_return_pct, holding_pct_year)
     scheme = sales * tax_share if terms.tax_scheme == "margin scheme" else 0 * sales
     net_lines = each - testing - scheme
     net = float(net_lines.sum())
@@ -95,7 +95,7 @@ def bid_for_lot(
         share_pct=100 * earned / earned.sum() if earned.sum() > 0 else np.nan,
         bid_without=[float(money(max((net - one) / over, 0.0))) for one in earned])
     fees = float((sales * fee_share).sum())
-    relief = bid * _relief(table, sales, sold_share, terms) if net > 0 else 0.0
+    relief = bid * _relief(table, sales, terms) if net > 0 else 0.0
     cash = pd.Series({
         "tubes": float(table["qty"].sum()), "passed": float((table["qty"] * table["pass_pct"] / 100).sum()),
         "sold": float(sold.sum()), "sales": float(sales.sum()), "sales tax": -float((sales * tax_share).sum()) + relief,
@@ -211,7 +211,7 @@ def _of_price(terms: SellingTerms) -> tuple[float, float, float]:
     return 1 - off - fees - float(terms.return_pct) / 100, tax, fees
 
 
-def _relief(table, sales, sold_share, terms) -> float:
+def _relief(table, sales, terms) -> float:
     """Under the margin scheme: the share of the bid that comes off the tax, because the sold pieces cost it."""
     if terms.tax_scheme != "margin scheme":
         return 0.0
@@ -220,10 +220,10 @@ def _relief(table, sales, sold_share, terms) -> float:
     return rate / (1 + rate) * float(sales.sum() / value.sum()) if value.sum() > 0 else 0.0
 
 
-def _over(table, sales, sold_share, terms, target_return_pct, holding_pct_year) -> float:
+def _over(table, sales, terms, target_return_pct, holding_pct_year) -> float:
     """What the net cash is divided by to give the bid."""
     years = float((sales * table["months"]).sum() / sales.sum()) / 12 if sales.sum() > 0 else 0.0
-    return 1 + target_return_pct / 100 + holding_pct_year / 100 * years - _relief(table, sales, sold_share, terms)
+    return 1 + target_return_pct / 100 + holding_pct_year / 100 * years - _relief(table, sales, terms)
 
 
 def _simulated(table, keeps, order_cost, testing, pass_weight, runs, seed) -> np.ndarray:
