@@ -23,6 +23,8 @@ from pricing.spreadsheet.input_sheets import empty_rows, write_input_sheet, writ
 from pricing.spreadsheet.live_cells_sheet import write_live_cells
 from pricing.spreadsheet.model_sheet import write_model
 from pricing.spreadsheet.owner_cells import read_owner_sheets
+from pricing.spreadsheet.package.graft import finished
+from pricing.spreadsheet.package.marks import add_marks
 from pricing.spreadsheet.quality_sheet import write_quality
 from pricing.spreadsheet.record_section import record_for_refresh
 from pricing.spreadsheet.result_sheets import write_about, write_price_list, write_problems
@@ -51,8 +53,8 @@ def build_workbook(
     stand in `shop.path`, and a Problems sheet follows; with a fitted `model` too, Price list, Check prices and Model
     (`plan`: the result of plan_list_prices, made here when not given; `record`: that of backtest, shown on
     Model, not made here, as it takes several fits). `invented` says on About that the
-    shop does not exist; `live_cells` adds a sheet of cell functions for LibreOffice Calc. The file is written whole or not at all. FileExistsError when `path` is there and
-    `overwrite` is not set.
+    shop does not exist; `live_cells` adds a sheet of cell functions for LibreOffice Calc. The file is written
+    whole or not at all. FileExistsError when `path` is there and `overwrite` is not set.
     """
     path = Path(path)
     if path.exists() and not overwrite:
@@ -61,6 +63,30 @@ def build_workbook(
     book.remove(book.active)
     add_styles(book)
     _write_inputs(book, shop)
+    inputs = set(book.sheetnames)
+    write_results(book, shop, model, plan=plan, record=record, invented=invented, live_cells=live_cells)
+    add_marks(book, [name for name in book.sheetnames if name not in inputs])
+    write_lists(book, lists_of(shop))
+    _open_at(book, "Price list" if "Price list" in book.sheetnames else "Sales")
+    properties = book.properties
+    properties.creator, properties.title = "pricing", "Shop workbook"
+    properties.keywords = INVENTED if invented else None
+    properties.created = _UNDATED if model is None else model.as_of.to_pydatetime()
+    _save(book, path)
+    return path
+
+
+def write_results(
+    book: Workbook,
+    shop: Any | None,
+    model: Any | None,
+    *,
+    plan: pd.DataFrame | None = None,
+    record: Any = None,
+    invented: bool = False,
+    live_cells: bool = False,
+) -> None:
+    """Add every result sheet there is something for to `book`; arguments as of build_workbook."""
     if shop is not None and model is not None:
         if plan is None:
             from pricing.decisions.list_price import plan_list_prices
@@ -84,14 +110,6 @@ def build_workbook(
     if shop is not None and live_cells:
         write_live_cells(book, shop.stock.to_dict("records"))
     write_about(book, about_sections(shop, model, invented=invented))
-    write_lists(book, lists_of(shop))
-    _open_at(book, "Price list" if "Price list" in book.sheetnames else "Sales")
-    properties = book.properties
-    properties.creator, properties.title = "pricing", "Shop workbook"
-    properties.keywords = INVENTED if invented else None
-    properties.created = _UNDATED if model is None else model.as_of.to_pydatetime()
-    _save(book, path)
-    return path
 
 
 def refresh_workbook(
@@ -214,10 +232,8 @@ def _save(book: Workbook, path: Path) -> None:
     """
     handle, name = tempfile.mkstemp(prefix=".writing ", suffix=".xlsx", dir=path.parent)
     os.close(handle)
-    whole = io.BytesIO()
     try:
-        book.save(whole)
-        _write_dated(whole, Path(name), book.properties.created)
+        Path(name).write_bytes(saved(book))
         os.chmod(name, 0o666 & ~_umask())
         os.replace(name, path)
     except BaseException:
@@ -225,10 +241,13 @@ def _save(book: Workbook, path: Path) -> None:
         raise
 
 
-def _write_dated(whole: io.BytesIO, path: Path, date: dt.datetime) -> None:
-    """The same parts with `date` for every time in the file: the same data gives the same bytes any day."""
+def saved(book: Workbook) -> bytes:
+    """The workbook's file with its own date for every time in it: the same data gives the same bytes any day."""
+    whole, dated = io.BytesIO(), io.BytesIO()
+    book.save(whole)
+    date = book.properties.created
     stamp = date.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
-    with zipfile.ZipFile(whole) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
+    with zipfile.ZipFile(whole) as old, zipfile.ZipFile(dated, "w", zipfile.ZIP_DEFLATED) as new:
         for part in old.infolist():
             content = old.read(part)
             if part.filename == "docProps/core.xml":
@@ -236,6 +255,7 @@ def _write_dated(whole: io.BytesIO, path: Path, date: dt.datetime) -> None:
             entry = zipfile.ZipInfo(part.filename, date.timetuple()[:6])
             entry.compress_type, entry.external_attr = zipfile.ZIP_DEFLATED, part.external_attr
             new.writestr(entry, content)
+    return finished(dated.getvalue())
 
 
 def _umask() -> int:
