@@ -293,6 +293,11 @@ def problem(code: str, *, sheet: str, row: int | None, column: str, value: Any, 
                    kind.message.format(**words), kind.remedy.format(**words), effect or kind.effect)
 
 
+def counted(number: int, noun: str, plural: str = "") -> str:
+    """A number with its noun: "1 sale", "1,200 sales"; `plural` where it does not end in s."""
+    return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
+
+
 def problems_frame(problems: list[Problem]) -> pd.DataFrame:
     """One row a problem, columns as the fields of Problem."""
     import pandas as pd

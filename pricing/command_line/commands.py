@@ -23,6 +23,7 @@ from pricing.command_line.steps import (
     workbook_name,
     write_csv,
 )
+from pricing.problems import counted
 
 
 def demo(call: argparse.Namespace) -> int:
@@ -60,7 +61,7 @@ def check(call: argparse.Namespace) -> int:
         return DONE
     path = output_file(call, f"{call.book.stem} problems.csv")
     write_csv(path, shop.problems, call.overwrite)
-    print(f"All {len(shop.problems):,} problems are listed in {path}.")
+    print(f"{counted(len(shop.problems), 'problem is', 'problems are')} listed in {path}.")
     return PROBLEMS
 
 

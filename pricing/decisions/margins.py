@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from pricing.decisions.list_price import policy_of
-from pricing.decisions.margin_lines import MONEY, UNKNOWN_COST, margin_lines, ratio_range_pct
+from pricing.decisions.margin_lines import MONEY, margin_lines, ratio_range_pct
 from pricing.decisions.margin_words import action_of, cut_in_words, review_words
 from pricing.decisions.price_bridge import TOTAL, bridge_in_words, grouped_bridge, price_bridge
 from pricing.decisions.stock_ledger import (
@@ -223,8 +223,3 @@ def _fallout(by, lots, readings, stock, settings) -> pd.Series:
     shares = 100 * rejected.groupby(pieces[BY[by]]).mean()
     shares.loc[TOTAL] = 100 * rejected.mean() if len(pieces) else np.nan
     return shares
-
-
-def costs_known(review: MarginReview) -> bool:
-    """Whether the shop noted any cost at all; without one there is no margin."""
-    return not (review.lines["cost_basis"] == UNKNOWN_COST).all()

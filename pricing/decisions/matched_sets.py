@@ -17,6 +17,7 @@ import pandas as pd
 from pricing.decisions.net_proceeds import money
 from pricing.decisions.set_partition import best_partition, spread_pct
 from pricing.decisions.shop_habits import sets_on_hand
+from pricing.problems import counted
 
 SIZES = (4, 2, 1)
 NAMES = {1: "single", 2: "pair", 4: "quad"}
@@ -105,7 +106,7 @@ class MatchedStock:
             return "No two tubes in stock have plate current measured alike, so no set can be made."
         gain = self.pools["value"].sum() - self.pools["singles_value"].sum()
         made = self.sets["size"].value_counts()
-        parts = [_count(int(made.get(size, 0)), NAMES[size]) for size in SIZES]
+        parts = [counted(int(made.get(size, 0)), NAMES[size]) for size in SIZES]
         tubes = int(self.pools["tubes"].sum())
         return f"{', '.join(parts)} from {tubes} measured tubes: {gain:,.2f} more than as singles."
 
@@ -251,13 +252,9 @@ def _conditions(tester: str, volts: float) -> str:
     return f"{tester or 'a tester without a name'} {at}"
 
 
-def _count(number: int, kind: str) -> str:
-    return f"{number:,} {kind}{'' if number == 1 else 's'}"
-
-
 def _words(rows, value, alone, bound, proven, tightest, names) -> str:
     made = rows["kind"].value_counts(sort=False)
-    parts = [_count(int(number), kind) for kind, number in made.items()]
+    parts = [counted(int(number), kind) for kind, number in made.items()]
     by = " and ".join(name.replace("_", " ") for name in names) or "nothing: none was read"
     said = f"{', '.join(parts)}: {value:,.2f}, as singles {alone:,.2f}; matched on {by}"
     if not proven:

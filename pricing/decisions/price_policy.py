@@ -16,6 +16,7 @@ from pricing.decisions.net_proceeds import (
     net_proceeds,
     price_with_ending,
 )
+from pricing.problems import counted
 
 ACTIONS = ("raise", "lower", "keep", "look", "list", "sold out")
 
@@ -73,7 +74,7 @@ class Evidence:
     @property
     def words(self) -> str:
         """Such as: similar pieces sell around 26.00 (20.00-34.00; 14 sales of the type, last 2 weeks ago)."""
-        behind = ", ".join(filter(None, (_count(self.type_sales), self.last_sale)))
+        behind = ", ".join(filter(None, (f"{counted(self.type_sales, 'sale')} of the type", self.last_sale)))
         fair, low, high = map(_amount, (self.fair, self.low, self.high))
         return f"similar pieces sell around {fair} ({low}-{high}; {behind})"
 
@@ -196,11 +197,6 @@ def is_known(value: Any) -> bool:
     return value is not None and value == value
 
 
-def _count(type_sales: int) -> str:
-    """For example "14 sales of the type"."""
-    return f"{type_sales:,} {'sale' if type_sales == 1 else 'sales'} of the type"
-
-
 def age_in_words(then: Any, now: Any) -> str:
     """ "last 2 months ago" for a last sale at `then` seen from `now`; "" when `then` is not a date."""
     import pandas as pd
@@ -213,5 +209,5 @@ def age_in_words(then: Any, now: Any) -> str:
     for limit, length, unit in ((60, 7, "week"), (700, 30.44, "month"), (float("inf"), 365.25, "year")):
         if days < limit:
             count = round(days / length)
-            return f"last {count} {unit}{'s' if count > 1 else ''} ago"
+            return f"last {counted(count, unit)} ago"
     return ""

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from pricing.problems import counted
+
 if TYPE_CHECKING:
     from pricing.decisions.quality import QualityRanking
 
@@ -17,7 +19,7 @@ def basis_words(items: pd.DataFrame) -> list[str]:
     """What each item's quality rests on."""
     out = []
     for item in items.to_dict("records"):
-        parts = [f"{_count(item['notes'], 'note')} by {_count(item['listeners'], 'listener')}"]
+        parts = [f"{counted(item['notes'], 'note')} by {counted(item['listeners'], 'listener')}"]
         if item["own_share_pct"] < _LEANS_FROM:
             parts.append("leans on its maker and type")
         if not item["type_known"]:
@@ -48,7 +50,7 @@ def _front_words(compared: pd.DataFrame) -> list[str]:
         f"On the efficient front {'lies' if len(front) == 1 else 'lie'} {len(front)} of the {len(compared)} items: "
         "nothing else heard costs less and sounds as good. From cheap to dear: "
         f"{names}.",
-        f"With quality and price as uncertain as they are, {_count(likely.sum(), 'item')} "
+        f"With quality and price as uncertain as they are, {counted(likely.sum(), 'item')} "
         f"{'is' if likely.sum() == 1 else 'are'} more likely than not on it; the columns “chance” say how likely. "
         "Items of different families do not replace one another: what to choose within a family is told by “front in "
         "family” and, where something of the family costs less and sounds better, by “instead”.",
@@ -64,7 +66,7 @@ def _best_words(compared: pd.DataFrame) -> str:
 def _listener_words(ranking: QualityRanking) -> list[str]:
     notes = int(ranking.items["notes"].sum())
     listeners, systems = ranking.listeners, ranking.systems
-    out = (f"Quality comes from {_count(notes, 'note')}, the aspects weighed as in Settings ("
+    out = (f"Quality comes from {counted(notes, 'note')}, the aspects weighed as in Settings ("
            f"{_weights(ranking.aspects)}), with each listener's strictness and each amplifier taken out. ")
     if len(listeners) > 1:
         kind, strict = listeners.iloc[0], listeners.iloc[-1]
@@ -85,7 +87,7 @@ def _cost_words(ranking: QualityRanking) -> list[str]:
     by_family = [f"{one.family}: {one.item} at {one.cost_per_point:,.2f} ({100 * one.lowest_in_family_chance:.0f} %)"
                  for one in lowest.itertuples()]
     if below:
-        words += f" {_count(below, 'item')} at or below the base {'has' if below == 1 else 'have'} none."
+        words += f" {counted(below, 'item')} at or below the base {'has' if below == 1 else 'have'} none."
     out = [f"{words} Prices are fair prices of one tube, {ranking.grade}."]
     if by_family:
         out.insert(0, f"Lowest cost per quality point, by family, with the chance that it is: {'; '.join(by_family)}.")
@@ -96,8 +98,9 @@ def _limit_words(ranking: QualityRanking, compared: pd.DataFrame) -> list[str]:
     out = []
     apart = len(ranking.items) - len(compared)
     if apart:
-        out.append(f"Contrasts cannot be estimated for {_count(apart, 'item')} at the end of the list: no listener and "
-                   "system joins them to the others. Their quality is shown, their place among the others is unknown.")
+        out.append(f"Contrasts cannot be estimated for {counted(apart, 'item')} at the end of the list: no listener "
+                   "and system joins them to the others. Their quality is shown, their place among the others is "
+                   "unknown.")
     if len(ranking.listeners) < 2:
         out.append("All notes are by one listener: this is one person's taste.")
     out.append("What this cannot say: listeners mostly knew what they heard and what it cost; a score belongs to these "
@@ -110,7 +113,3 @@ def _weights(aspects: pd.DataFrame) -> str:
     used = aspects[(aspects["weight"] > 0) & (aspects["notes"] > 0)]
     total = used["weight"].sum()
     return ", ".join(f"{name} {100 * weight / total:.0f} %" for name, weight in zip(used["aspect"], used["weight"]))
-
-
-def _count(n: int, noun: str) -> str:
-    return f"{n:,} {noun}" if n == 1 else f"{n:,} {noun}s"

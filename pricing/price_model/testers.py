@@ -22,6 +22,7 @@ from scipy.sparse import coo_array, csgraph
 from threadpoolctl import threadpool_limits
 
 from pricing.price_model.mixed_model import RandomTerm, fit_mixed_model
+from pricing.problems import counted
 from pricing.shop_tables import Settings, percent_of_nominal
 from pricing.shop_tables.vocabularies import plain
 
@@ -226,7 +227,7 @@ def _calibrated(
 def _linked_words(test: str, main: str, main_test: str, factor: float, count: int) -> str:
     change = round(100 * (factor - 1))
     reads = f"reads {abs(change)} % {'higher' if change > 0 else 'lower'} than" if change else "reads as high as"
-    pieces = f"{count} piece{'s' if count > 1 else ''}"
+    pieces = counted(count, "piece")
     if test == main_test:
         return f"{reads} {main}, from {pieces} tested here and elsewhere"
     why = f"because {pieces} had both" if count else "by way of other tests"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pricing.problems import CHECK, IGNORED, LEFT_OUT
+from pricing.problems import CHECK, IGNORED, LEFT_OUT, counted
 from pricing.shop_tables.shop import Shop
 
 SHOWN = 3
@@ -18,7 +18,7 @@ def check_report(shop: Shop) -> str:
     lines = [f"{shop.path}"]
     for count in shop.row_counts().itertuples():
         lines.append(
-            f"  {count.table}: {count.rows_in:,} rows read, {count.used:,} used, {count.left_out:,} left out"
+            f"  {count.table}: {counted(count.rows_in, 'row')} read, {count.used:,} used, {count.left_out:,} left out"
         )
     if shop.problems.empty:
         lines.append("No problems met.")

@@ -13,6 +13,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from pricing.decisions.circuit_fit import CAUTIONS, CircuitFit, check_all_circuits
 from pricing.decisions.rating_rules import VERDICTS
+from pricing.problems import counted
 from pricing.spreadsheet import style
 from pricing.spreadsheet.sections import paragraph
 from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, set_up_page, write_table
@@ -105,7 +106,7 @@ def headline(fits: list[CircuitFit]) -> list[str]:
     """How many positions came out how, and what exceeds, in words."""
     counts = Counter(fit.verdict for fit in fits)
     circuits = len({fit.circuit for fit in fits})
-    positions = f"{len(fits):,} position{'s' * (len(fits) != 1)} of {circuits:,} circuit{'s' * (circuits != 1)}"
+    positions = f"{counted(len(fits), 'position')} of {counted(circuits, 'circuit')}"
     lines = [f"{positions}, each against the type fitted: {counts['exceeds']} exceed a limit, "
              f"{counts['cannot check']} cannot be checked in full, {counts['at the edge']} at the edge, "
              f"{counts['within']} within on all that is checked here."]

@@ -8,6 +8,8 @@ from typing import Any
 
 import pandas as pd
 
+from pricing.problems import counted
+
 HABIT = (
     "Fair prices are learnt from the shop's own asks that sold and can teach back a habit; days listed and unsold asks "
     "stand beside them. An auction's price is the market's, not an ask."
@@ -142,7 +144,8 @@ def plan_in_words(plan: pd.DataFrame, shop: Any) -> str:
         )
     if len(shop.problems):
         lines.append(
-            f"{len(shop.problems):,} problems are listed on the Problems sheet, each with what would mend it."
+            f"{counted(len(shop.problems), 'problem is', 'problems are')} listed on the Problems sheet, each with what "
+            "would mend it."
         )
     if sells_at_own_asks(shop.sales):
         lines += [HABIT, *filter(None, [plan.attrs.get("unsold_asks")])]
@@ -156,7 +159,7 @@ def quote_in_words(
     lines = [
         f"Fair price {quote['fair_price']:,.2f} {currency}; one sale in five falls outside "
         f"{quote['low']:,.2f} to {quote['high']:,.2f}.",
-        f"Sales behind it: {quote['n_sales']:,.1f}. {quote['basis']}",
+        f"Sales behind it: {_sales_behind(quote['n_sales'])}. {quote['basis']}",
         "",
         "How the price builds up:",
     ]
@@ -176,3 +179,8 @@ def _indented(frame: pd.DataFrame) -> str:
         shown[name] = shown[name].dt.strftime("%Y-%m-%d")
     text = shown.to_string(index=False, float_format=lambda value: f"{value:,.2f}")
     return "\n".join(f"  {line}" for line in text.splitlines())
+
+
+def _sales_behind(n_sales: float) -> str:
+    """Effective sales with one decimal; "none" where that would read 0.0."""
+    return f"{n_sales:,.1f}" if n_sales >= 0.05 else "none"
