@@ -67,24 +67,23 @@ def check(call: argparse.Namespace) -> int:
 
 def refresh(call: argparse.Namespace) -> int:
     from pricing.spreadsheet import refresh_workbook
-    from pricing.spreadsheet.workbook import refreshed_name
 
-    if call.out:
-        workbook_name(call.out)
     must_be_free(call)
     shop, model, plan = priced(call.book)
     record = record_of(shop, call.folds)
-    path = call.out or refreshed_name(call.book, model.as_of)
-    with step(f"writing {path.name}"):
-        refresh_workbook(
-            call.book, path, shop=shop, model=model, plan=plan, record=record, overwrite=call.overwrite
+    said: list[str] = []
+    with step(f"writing {(call.out or call.book).name}"):
+        path = refresh_workbook(
+            call.book, call.out, shop=shop, model=model, plan=plan, record=record, overwrite=call.overwrite,
+            restore=call.restore_sheets, tell=said.append,
         )
-    print(
-        f"Wrote {path}. {call.book} is unchanged.\nThe new file carries what stands on the input sheets; "
-        "charts, formulas, colours and sheets added by hand are only in the old one."
-    )
+    if path == call.book:
+        print(f"Refreshed {path}: its result sheets are new, everything else in it is as it was.")
+    else:
+        print(f"Wrote {path}. {call.book} is unchanged.")
+    print(*said, sep="\n")
     tell(plan, shop, record)
-    return DONE
+    return DONE if path in (call.book, call.out) or call.book.suffix.casefold() not in (".xlsx", ".xlsm") else PROBLEMS
 
 
 def quote(call: argparse.Namespace) -> int:

@@ -1,4 +1,4 @@
-"""The sheet Live cells: pieces of the stock priced by cell functions, for LibreOffice Calc with the add-in connected."""
+"""The sheet Live cells: pieces of the stock priced by cell functions, in LibreOffice Calc with the add-in."""
 
 from __future__ import annotations
 

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 import pricing
+from pricing.price_model import with_readings
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 
@@ -14,10 +15,8 @@ DEMO = Path(__file__).parents[2] / "demo_data"
 @pytest.fixture(scope="module")
 def plan():
     """Price plan of the demo shop with `gap`: log of the true fair price over the ask."""
-    shop = pricing.read_shop(DEMO)
-    model = pricing.fit_price_model(
-        shop.sales, settings=shop.settings, register=shop.register, calibrated=False
-    )
+    shop = with_readings(pricing.read_shop(DEMO))
+    model = pricing.fit_price_model(shop.sales, settings=shop.settings, register=shop.register)
     plan = pricing.plan_list_prices(model, shop.stock, shop)
     truth = pd.read_csv(DEMO / "truth" / "stock.csv").set_index("row")["log_fair"]
     return plan.assign(gap=plan["row"].map(truth) - np.log(plan["ask"]))
