@@ -46,16 +46,15 @@ def files(folder):
     return sorted(path.name for path in folder.iterdir())
 
 
-def test_refresh_writes_beside_and_says_what_matters(quick, book, capsys):
-    """A new dated file, the old one untouched, and the counts, the money, the biggest and the rows left
-    out.
+def test_refresh_in_place_says_what_matters(quick, book, capsys):
+    """BOOK has the result sheets, BOOK as it was is in the folder of backups, and the counts, the money, the biggest
+    and the rows left out are told.
     """
     before = book.read_bytes()
     assert main(["refresh", str(book)]) == DONE
-    assert (
-        files(book.parent) == ["shop (refreshed 2025-12-24).xlsx", "shop.xlsx"]
-        and book.read_bytes() == before
-    )
+    assert files(book.parent) == ["shop backups", "shop.xlsx"]
+    assert [path.read_bytes() for path in (book.parent / "shop backups").iterdir()] == [before]
+    assert {"Price list", "My notes"} <= set(openpyxl.load_workbook(book, read_only=True).sheetnames)
     said = capsys.readouterr().out
     for words in (
         "1 to raise",
@@ -67,16 +66,30 @@ def test_refresh_writes_beside_and_says_what_matters(quick, book, capsys):
         "S2 12AX7",
         "60 sales read: 58 used, 2 left out",
         "with no readable price",
-        "by hand are only in the old one",
+        "everything else in it is as it was",
+        "shop backups",
         "teach back a habit",
     ):
         assert words in said
 
 
-def test_refresh_again_takes_another_name(quick, book):
-    """A second refresh is numbered; the first stays."""
-    assert main(["refresh", str(book)]) == main(["refresh", str(book)]) == DONE
-    assert "shop (refreshed 2025-12-24) 2.xlsx" in files(book.parent)
+def test_every_refresh_leaves_a_backup(quick, book):
+    """A second refresh keeps what the first had written; no backup replaces another."""
+    assert main(["refresh", str(book)]) == DONE
+    first = book.read_bytes()
+    assert main(["refresh", str(book)]) == DONE
+    kept = [path.read_bytes() for path in (book.parent / "shop backups").iterdir()]
+    assert len(kept) == 2 and first in kept
+
+
+def test_a_book_that_is_open_is_left_alone(quick, book, capsys):
+    """Open in a spreadsheet program: the results go to a new workbook, and the reason is told."""
+    before = book.read_bytes()
+    (book.parent / ".~lock.shop.xlsx#").write_text("")
+    assert main(["refresh", str(book)]) == PROBLEMS
+    assert book.read_bytes() == before and "shop (refreshed 2025-12-24).xlsx" in files(book.parent)
+    said = capsys.readouterr().out
+    assert "open in LibreOffice" in said and "Close it there" in said
 
 
 def test_out_is_never_replaced_unasked(quick, book, tmp_path, capsys):
@@ -85,12 +98,15 @@ def test_out_is_never_replaced_unasked(quick, book, tmp_path, capsys):
     """
     target = tmp_path / "other.xlsx"
     target.write_text("mine")
+    before = book.read_bytes()
     assert main(["refresh", str(book), "--out", str(target)]) == BAD_CALL
     assert target.read_text() == "mine" and "--overwrite" in capsys.readouterr().err
     assert main(["refresh", str(book), "--out", str(book), "--overwrite"]) == BAD_CALL
-    assert "leaves BOOK as it is" in capsys.readouterr().err
+    assert "leave --out away" in capsys.readouterr().err
+    assert main(["refresh", str(book), "--out", str(tmp_path / "other.csv")]) == BAD_CALL
     assert main(["refresh", str(book), "--out", str(target), "--overwrite"]) == DONE
-    assert "Price list" in openpyxl.load_workbook(target).sheetnames
+    assert {"Price list", "My notes"} <= set(openpyxl.load_workbook(target).sheetnames)
+    assert book.read_bytes() == before
 
 
 def test_new(tmp_path, capsys):
@@ -184,13 +200,13 @@ def test_backtest_of_too_few_sales(tmp_path, capsys):
 
 def test_refresh_shows_the_record(book, capsys):
     """Past sales are priced again unless --folds 0; the Model sheet and the summary say how close."""
-    assert main(["refresh", str(book)]) == main(["refresh", str(book), "--folds", "0"]) == DONE
+    copies = [book.with_name("with.xlsx"), book.with_name("without.xlsx")]
+    assert main(["refresh", str(book), "--out", str(copies[0])]) == DONE
+    assert main(["refresh", str(book), "--out", str(copies[1]), "--folds", "0"]) == DONE
     assert capsys.readouterr().out.count("Record: half of") == 1
     with_record, without = (
         {cell.value for row in openpyxl.load_workbook(path)["Model"].iter_rows() for cell in row}
-        for path in (
-            book.parent / "shop (refreshed 2025-12-24).xlsx", book.parent / "shop (refreshed 2025-12-24) 2.xlsx"
-        )
+        for path in copies
     )
     assert "least squares on type, maker, era and grade" in with_record
     assert any("were not tried on past sales" in str(value) for value in without)

@@ -41,10 +41,14 @@ def command_parser() -> argparse.ArgumentParser:
     )
     check.add_argument("--overwrite", action="store_true", help="replace the CSV file if it is there")
     refresh = command(
-        "refresh", commands.refresh, "Price the stock: write a new workbook beside BOOK, which stays as it is."
+        "refresh", commands.refresh,
+        "Price the stock: renew the result sheets in BOOK and nothing else; a copy of BOOK as it was is kept beside.",
     )
     _book(refresh)
-    refresh.add_argument("--out", metavar="FILE", type=Path, help="name of the new workbook")
+    refresh.add_argument("--out", metavar="FILE", type=Path, help="write a refreshed copy there; BOOK stays")
+    refresh.add_argument(
+        "--restore-sheets", action="store_true", help="bring back result sheets that were deleted in BOOK"
+    )
     refresh.add_argument(
         "--overwrite", action="store_true", help="replace the file named by --out if it is there"
     )

@@ -114,10 +114,14 @@ def output_file(call: argparse.Namespace, name: str) -> Path:
 
 
 def must_be_free(call: argparse.Namespace) -> None:
-    if call.out is None or not call.out.exists():
+    if call.out is None:
+        return
+    if call.out.suffix.lower() not in (".xlsx", call.book.suffix.lower()):
+        raise BadCall(f"{call.out}: a workbook's name ends in .xlsx, or like that of BOOK.")
+    if not call.out.exists():
         return
     if call.book.exists() and call.out.samefile(call.book):
-        raise BadCall("The new workbook cannot have the name of BOOK itself: a refresh leaves BOOK as it is.")
+        raise BadCall("--out names BOOK itself: leave --out away to refresh BOOK in place.")
     if not call.overwrite:
         raise FileExistsError(17, "exists", str(call.out))
 

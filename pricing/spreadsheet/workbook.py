@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
-import os
 import re
-import tempfile
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -25,8 +23,8 @@ from pricing.spreadsheet.model_sheet import write_model
 from pricing.spreadsheet.owner_cells import read_owner_sheets
 from pricing.spreadsheet.package.graft import finished
 from pricing.spreadsheet.package.marks import add_marks
+from pricing.spreadsheet.package.safe_write import write_new
 from pricing.spreadsheet.quality_sheet import write_quality
-from pricing.spreadsheet.record_section import record_for_refresh
 from pricing.spreadsheet.result_sheets import write_about, write_price_list, write_problems
 from pricing.spreadsheet.stock_reviews import write_stock_reviews
 from pricing.spreadsheet.tables import add_styles
@@ -72,7 +70,7 @@ def build_workbook(
     properties.creator, properties.title = "pricing", "Shop workbook"
     properties.keywords = INVENTED if invented else None
     properties.created = _UNDATED if model is None else model.as_of.to_pydatetime()
-    _save(book, path)
+    write_new(path, saved(book))
     return path
 
 
@@ -112,45 +110,10 @@ def write_results(
     write_about(book, about_sections(shop, model, invented=invented))
 
 
-def refresh_workbook(
-    path: Path | str,
-    out: Path | str | None = None,
-    *,
-    shop: Any | None = None,
-    model: Any | None = None,
-    plan: pd.DataFrame | None = None,
-    record: Any = None,
-    overwrite: bool = False,
-) -> Path:
-    """Read the shop's file at `path`, price its stock, and write a new workbook; the path of the new one.
-
-    `out` defaults to a free name beside the old file, which is never changed. Only the cells of the input
-    sheets are carried over, formulas as their last value; what was added by hand beyond them stays in the
-    old file. ShopFileError when `path` cannot be read; ValueError when it has no usable sale or `out` is
-    `path` itself.
-    """
-    from pricing.shop_tables import read_shop
-
-    path = Path(path)
-    shop = shop or read_shop(path)
-    if model is None:
-        from pricing.price_model import fit_price_model, with_readings
-
-        shop = with_readings(shop)
-        if shop.sales.empty:
-            raise ValueError(f"{path}: no usable row in Sales, so nothing can be priced")
-        model = fit_price_model(shop.sales, settings=shop.settings, register=shop.register)
-        record = record or record_for_refresh(shop)
-    out = refreshed_name(path, model.as_of) if out is None else Path(out)
-    if out.resolve() == path.resolve():
-        raise ValueError(f"{out} is the workbook being read; a refresh writes a new file")
-    return build_workbook(out, shop, model, plan=plan, record=record, invented=is_invented(path), overwrite=overwrite)
-
-
-def refreshed_name(book: Path, as_of: Any) -> Path:
+def refreshed_name(book: Path, as_of: Any, ending: str = ".xlsx") -> Path:
     """A free name beside `book`: "shop (refreshed 2026-11-25).xlsx", numbered when that is taken."""
     stem = re.sub(r" \(refreshed \d{4}-\d\d-\d\d\)( \d+)?$", "", book.stem)
-    return free_name(book.with_name(f"{stem} (refreshed {as_of:%Y-%m-%d}).xlsx"))
+    return free_name(book.with_name(f"{stem} (refreshed {as_of:%Y-%m-%d}){ending}"))
 
 
 def free_name(path: Path) -> Path:
@@ -226,21 +189,6 @@ def _open_at(book: Workbook, name: str) -> None:
         sheet.sheet_view.tabSelected = sheet.title == name
 
 
-def _save(book: Workbook, path: Path) -> None:
-    """Save beside the goal and move into place, so that no half-written workbook is ever left under the
-    name.
-    """
-    handle, name = tempfile.mkstemp(prefix=".writing ", suffix=".xlsx", dir=path.parent)
-    os.close(handle)
-    try:
-        Path(name).write_bytes(saved(book))
-        os.chmod(name, 0o666 & ~_umask())
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
-
-
 def saved(book: Workbook) -> bytes:
     """The workbook's file with its own date for every time in it: the same data gives the same bytes any day."""
     whole, dated = io.BytesIO(), io.BytesIO()
@@ -256,9 +204,3 @@ def saved(book: Workbook) -> bytes:
             entry.compress_type, entry.external_attr = zipfile.ZIP_DEFLATED, part.external_attr
             new.writestr(entry, content)
     return finished(dated.getvalue())
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

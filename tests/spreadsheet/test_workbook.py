@@ -10,7 +10,8 @@ from spreadsheet.stand_in import StandInModel
 
 import pricing
 from pricing.shop_tables.reading import read_sheets
-from pricing.spreadsheet.workbook import build_workbook, is_invented, refresh_workbook, refreshed_name
+from pricing.spreadsheet.refreshing import refresh_workbook
+from pricing.spreadsheet.workbook import build_workbook, is_invented, refreshed_name
 
 # Sheets of several tables one below the other, where arrows on headings would hide rows of the others.
 SECTIONED = {"Model", "Lot results", "Sets", "Margins"}
@@ -242,12 +243,12 @@ def test_building_twice_gives_the_same_file(built, tmp_path):
 
 
 def test_nothing_is_overwritten_unasked(built):
-    """A file that is there stays as it is, and a refresh never writes to the file it reads."""
+    """A file that is there stays as it is, and a refresh is not told to write to the file it reads."""
     old, new, shop = built
     before = new.read_bytes()
     with pytest.raises(FileExistsError):
         build_workbook(new, shop, StandInModel(shop.sales))
-    with pytest.raises(ValueError, match="a refresh writes a new file"):
+    with pytest.raises(ValueError, match="leave `out` away"):
         refresh_workbook(old, old, shop=shop, model=StandInModel(shop.sales), overwrite=True)
     assert new.read_bytes() == before
 
@@ -255,10 +256,10 @@ def test_nothing_is_overwritten_unasked(built):
 def test_a_failed_save_leaves_nothing(built, tmp_path, monkeypatch):
     """When writing breaks off there is neither a half workbook nor a leftover."""
 
-    def broken(self, name):
-        raise OSError(28, "No space left on device", name)
+    def broken(handle):
+        raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(openpyxl.Workbook, "save", broken)
+    monkeypatch.setattr("os.fsync", broken)
     with pytest.raises(OSError):
         build_workbook(tmp_path / "new.xlsx")
     assert list(tmp_path.iterdir()) == []

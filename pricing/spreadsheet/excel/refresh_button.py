@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import Any
 
@@ -52,6 +53,7 @@ def shop_book(home: Any) -> Any:
 
 
 def _refreshed(path: Path) -> Path:
-    from pricing.spreadsheet.workbook import refresh_workbook
+    from pricing.spreadsheet.refreshing import refresh_workbook
+    from pricing.spreadsheet.workbook import refreshed_name
 
-    return refresh_workbook(path)
+    return refresh_workbook(path, refreshed_name(path, dt.date.today(), path.suffix))

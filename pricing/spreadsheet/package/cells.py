@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from pricing.spreadsheet.package.areas import Area, Areas, letters, number
+from pricing.spreadsheet.package.areas import Area, Areas, around, letters, number
+from pricing.spreadsheet.package.beside import Beside, SharedTexts
 from pricing.spreadsheet.package.book import NotKept
 from pricing.spreadsheet.package.markup import attributes, with_attributes
 from pricing.spreadsheet.package.styles import StyleMap
@@ -17,8 +18,6 @@ _ROW = re.compile(rb"<row\b([^>]*?)(?:/>|>(.*?)</row\s*>)", re.DOTALL)
 _CELL = re.compile(rb"<c\b([^>]*?)(?:/>|>(.*?)</c\s*>)", re.DOTALL)
 _PLACE = re.compile(rb"\sr=[\"']([A-Z]{1,3})(\d{1,7})[\"']")
 _STYLE = re.compile(rb"\ss=[\"'](\d+)[\"']")
-_SHARED = re.compile(rb"<si\b[^>]*?(?:/>|>.*?</si\s*>)", re.DOTALL)
-_TEXT = re.compile(rb"<t\b[^>]*>(.*?)</t\s*>", re.DOTALL)
 _NUMBERS = {letters(column): column for column in range(1, 703)}
 
 
@@ -51,50 +50,59 @@ def rows_of(sheet_data: bytes) -> Iterator[tuple[int, bytes, list[tuple[int, byt
 
 
 def merged_rows(old: bytes, fresh: bytes, ours: Areas, new: Areas, tables: Sequence[Match], styles: StyleMap,
-                shared: SharedTexts, sheet: str) -> tuple[bytes, Area | None]:
-    """The new sheetData element, and the area of its cells.
+                shared: SharedTexts, sheet: str) -> tuple[bytes, Area | None, list[str]]:
+    """The new sheetData element, the area of its cells, and what the owner should hear.
 
-    The owner's cells (those outside `ours`) stay where they are, rows of totals below the table they belong to. NotKept
-    when one of them stands where a cell of ours must go."""
+    The owner's cells (those outside `ours`) stay where they are; those beside a table go with their row, rows of totals
+    stay below it. NotKept when one of them stands where a cell of ours must go."""
     seen = _Looks(tables, styles, shared)
     rows: dict[int, Row] = {}
-    typed: set[tuple[int, int]] = set()
-    totals = {match.old.area.bottom: match for match in tables if match.old.totals}
-    hidden = {row for match in tables for row in range(match.old.area.top, match.old.area.bottom + 1)}
+    typed: dict[tuple[int, int], bytes] = {}
+    beside = [Beside(match, shared) for match in tables]
+    listed = {row for match in tables for row in range(match.old.area.top, match.old.area.bottom + 1)}
     for at, tag, cells in rows_of(old):
         if ours.has_row(at):
             tag = with_attributes(tag, ht=None, customHeight=None)
-        if at in hidden:
+        if at in listed:
             tag = with_attributes(tag, hidden=None)
         rows[at] = Row(with_attributes(tag, spans=None))
         for column, cell, filled in cells:
-            match = totals.get(at)
-            if match is not None and match.old.area.left <= column <= match.old.area.right:
-                goal = match.area.bottom
-                place = f'r="{letters(column)}{goal}"'.encode()
-                rows.setdefault(goal, Row(f'<row r="{goal}">'.encode())).cells[column] = _PLACE.sub(
-                    b" " + place, cell, count=1)
-                typed.add((goal, column))
-            elif ours.holds(at, column):
+            if ours.holds(at, column):
                 seen.note(at, column, cell)
-            elif filled or not new.holds(at, column):
+                for one in beside:
+                    one.note_old(at, column, cell)
+            elif filled:
+                typed[at, column] = cell
+            elif not new.holds(at, column):
                 rows[at].cells[column] = cell
-                if filled:
-                    typed.add((at, column))
-    clash = next((place for place in sorted(typed) if new.holds(*place)), None)
-    if clash is not None:
-        raise NotKept(f"on the sheet '{sheet}' you typed something in {letters(clash[1])}{clash[0]}, where the new "
-                      "results need room. Move it to the right of the tables, or further down, and refresh again.")
+    made: dict[tuple[int, int], bytes] = {}
     for at, tag, cells in rows_of(fresh):
         row = rows.setdefault(at, Row(f'<row r="{at}">'.encode()))
         met = attributes(tag)
         if "ht" in met:
             row.tag = with_attributes(row.tag, ht=met["ht"], customHeight="1")
         for column, cell, filled in cells:
-            if (at, column) not in typed and (filled or new.holds(at, column)):
-                row.cells[column] = seen.restyle(at, column, cell)
-    written = bytearray(b"<sheetData>")
-    reach = None
+            if filled or new.holds(at, column):
+                made[at, column] = cell
+                for one in beside:
+                    one.note_new(at, column, cell)
+    told = []
+    for one in beside:
+        typed, words = one.followed(typed, new, sheet)
+        told += words
+    clash = next((place for place in sorted(typed) if new.holds(*place)), None)
+    if clash is not None:
+        raise NotKept(f"on the sheet '{sheet}' you typed something in {letters(clash[1])}{clash[0]}, where the new "
+                      "results need room. Move it to the right of the tables, or further down, and refresh again.")
+    for (at, column), cell in made.items():
+        rows[at].cells[column] = seen.restyle(at, column, cell)
+    for (at, column), cell in typed.items():
+        rows.setdefault(at, Row(f'<row r="{at}">'.encode())).cells[column] = cell
+    return *_written(rows), told
+
+
+def _written(rows: dict[int, Row]) -> tuple[bytes, Area | None]:
+    written, reach = bytearray(b"<sheetData>"), None
     for at in sorted(rows):
         row = rows[at]
         if row.cells:
@@ -103,8 +111,7 @@ def merged_rows(old: bytes, fresh: bytes, ours: Areas, new: Areas, tables: Seque
                 written += row.cells[column]
             written += b"</row>"
             here = Area(at, min(row.cells), at, max(row.cells))
-            reach = here if reach is None else Area(reach.top, min(reach.left, here.left), at,
-                                                    max(reach.right, here.right))
+            reach = here if reach is None else around([reach, here])
         elif len(attributes(row.tag)) > 1:
             written += row.tag[:-1] + b"/>"
     return bytes(written + b"</sheetData>"), reach
@@ -158,23 +165,3 @@ class _Looks:
         seen = self._columns.get((table, heading, top))
         usual = seen.most_common(1)[0][0] if seen else 0
         return self._styles.cell(fresh) if self._styles.is_ours(usual) else usual
-
-
-class SharedTexts:
-    """Texts of cells, looked up in the workbook's list of shared texts when first needed."""
-
-    def __init__(self, read: Callable[[], bytes]) -> None:
-        self._read = read
-        self._list: list[bytes] | None = None
-
-    def text_of(self, cell: bytes) -> bytes:
-        """Text of a cell that holds one, without formats; nothing for numbers and formulas."""
-        kind = re.search(rb"\st=[\"'](\w+)[\"']", cell[: cell.find(b">")])
-        if kind is None or kind[1] not in (b"s", b"inlineStr"):
-            return b""
-        if kind[1] == b"inlineStr":
-            return b"".join(_TEXT.findall(cell))
-        at = re.search(rb"<v>(\d+)</v>", cell)
-        if self._list is None:
-            self._list = [b"".join(_TEXT.findall(one)) for one in _SHARED.findall(self._read())]
-        return self._list[int(at[1])] if at and int(at[1]) < len(self._list) else b""

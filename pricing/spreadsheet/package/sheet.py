@@ -6,20 +6,22 @@ import posixpath
 import re
 
 from pricing.spreadsheet.package.areas import Area, Areas, Move, sheet_areas
+from pricing.spreadsheet.package.beside import SharedTexts
 from pricing.spreadsheet.package.book import RELATIONS, NotKept, Package, Relation, relation_id, relations_part
-from pricing.spreadsheet.package.cells import SharedTexts, merged_rows
+from pricing.spreadsheet.package.cells import merged_rows
 from pricing.spreadsheet.package.charts import anchors_of, moved_anchor, with_ranges
 from pricing.spreadsheet.package.markup import Markup, attributes, quoted, with_attributes
 from pricing.spreadsheet.package.rules import links, merged_cells, moved_notes, moved_rule
 from pricing.spreadsheet.package.styles import StyleMap, restyled, restyled_rules
 from pricing.spreadsheet.package.tables import Match, matches, resized, tables_of
 
-_ORDER = ("sheetPr", "dimension", "sheetViews", "sheetFormatPr", "cols", "sheetData", "sheetCalcPr",
-          "sheetProtection", "protectedRanges", "scenarios", "autoFilter", "sortState", "dataConsolidate",
-          "customSheetViews", "mergeCells", "phoneticPr", "conditionalFormatting", "dataValidations", "hyperlinks", "printOptions", "pageMargins",
-          "pageSetup", "headerFooter", "rowBreaks", "colBreaks", "customProperties", "cellWatches", "ignoredErrors",
-          "smartTags", "drawing", "legacyDrawing", "legacyDrawingHF", "drawingHF", "picture", "oleObjects", "controls",
-          "webPublishItems", "tableParts", "extLst")  # ISO/IEC 29500-1, CT_Worksheet
+_ORDER = (  # ISO/IEC 29500-1, CT_Worksheet
+    "sheetPr dimension sheetViews sheetFormatPr cols sheetData sheetCalcPr sheetProtection protectedRanges "
+    "scenarios autoFilter sortState dataConsolidate customSheetViews mergeCells phoneticPr "
+    "conditionalFormatting dataValidations hyperlinks printOptions pageMargins pageSetup headerFooter "
+    "rowBreaks colBreaks customProperties cellWatches ignoredErrors smartTags drawing legacyDrawing "
+    "legacyDrawingHF drawingHF picture oleObjects controls webPublishItems tableParts extLst"
+).split()
 _SHEET_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.worksheet+xml"
 _DRAWING_TYPE = "application/vnd.openxmlformats-officedocument.drawing+xml"
 _TABLE_NAME = re.compile(rb"<table\b[^>]*>")
@@ -82,8 +84,9 @@ class Graft:
                 raise NotKept(f"on the sheet '{name}' your table {one.name} stands where the new results need room. "
                               "Move it to the right and refresh again.")
         moves = [match.move for match in found]
-        data, reach = merged_rows(sheet.get("sheetData"), fresh.get("sheetData"), ours, new, found, self.styles,
-                                  self.shared, name)
+        data, reach, words = merged_rows(sheet.get("sheetData"), fresh.get("sheetData"), ours, new, found,
+                                         self.styles, self.shared, name)
+        self.told += words
         sheet.replace("sheetData", [data], _ORDER)
         if sheet.get("dimension") is not None and reach is not None:
             sheet.replace("dimension", [with_attributes(sheet.get("dimension"), ref=str(reach))], _ORDER)

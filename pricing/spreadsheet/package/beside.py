@@ -1,0 +1,118 @@
+"""What an owner typed beside a table of ours goes with its row when the rows change order."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable
+from xml.sax.saxutils import escape
+
+from pricing.spreadsheet.package.areas import Areas, letters, shifted
+from pricing.spreadsheet.package.book import NotKept
+from pricing.spreadsheet.package.markup import plain
+from pricing.spreadsheet.package.tables import Match
+
+KEYS = ("sku", "offer", "lot")  # headings of columns that tell the rows of a table of ours apart, the first there is
+_SHARED = re.compile(rb"<si\b[^>]*?(?:/>|>.*?</si\s*>)", re.DOTALL)
+_TEXT = re.compile(rb"<t\b[^>]*>(.*?)</t\s*>", re.DOTALL)
+_VALUE = re.compile(rb"<v>([^<]*)</v>")
+_FORMULA = re.compile(rb"<f>([^<]*)</f>")
+_PLACE = re.compile(rb"\sr=[\"'][A-Z]{1,3}\d{1,7}[\"']")
+
+
+class SharedTexts:
+    """Texts of cells, looked up in the workbook's list of shared texts when first needed."""
+
+    def __init__(self, read: Callable[[], bytes]) -> None:
+        self._read = read
+        self._list: list[bytes] | None = None
+
+    def text_of(self, cell: bytes) -> bytes:
+        """Text of a cell that holds one, without formats; nothing for numbers and formulas."""
+        kind = re.search(rb"\st=[\"'](\w+)[\"']", cell[: cell.find(b">")])
+        if kind is None or kind[1] not in (b"s", b"inlineStr"):
+            return b""
+        if kind[1] == b"inlineStr":
+            return b"".join(_TEXT.findall(cell))
+        at = re.search(rb"<v>(\d+)</v>", cell)
+        if self._list is None:
+            self._list = [b"".join(_TEXT.findall(one)) for one in _SHARED.findall(self._read())]
+        return self._list[int(at[1])] if at and int(at[1]) < len(self._list) else b""
+
+
+class Beside:
+    """The owner's cells right of one table, and in its row of totals."""
+
+    def __init__(self, match: Match, shared: SharedTexts) -> None:
+        self._match, self._shared = match, shared
+        heading = next((one for one in KEYS if one in match.old.headings and one in match.new.headings), None)
+        self._old_column = match.old.area.left + match.old.headings.index(heading) if heading else 0
+        self._new_column = match.new.area.left + match.new.headings.index(heading) if heading else 0
+        self._old: dict[int, bytes] = {}
+        self._new: dict[bytes, list[int]] = {}
+
+    def note_old(self, row: int, column: int, cell: bytes) -> None:
+        """Remember what tells an old row apart."""
+        if column == self._old_column and self._match.old.body.top < row <= self._match.old.body.bottom:
+            self._old[row] = self._key(cell)
+
+    def note_new(self, row: int, column: int, cell: bytes) -> None:
+        """Remember where a fresh row is."""
+        area = self._match.new.area
+        if column == self._new_column and area.top < row <= area.bottom:
+            self._new.setdefault(self._key(cell), []).append(row)
+
+    def followed(self, typed: dict[tuple[int, int], bytes], new: Areas,
+                 sheet: str) -> tuple[dict[tuple[int, int], bytes], list[str]]:
+        """The owner's cells at their new places, and what to tell him. What he typed goes with its row; formulas stay,
+        as they reckon with the row they are in. A note whose row is gone comes below all others."""
+        match, moved, told, left = self._match, {}, [], {}
+        counts = Counter(self._old.values())
+        edge, shift = match.old.area.right - match.own, match.new.area.top - match.old.area.top
+        below = max([match.area.bottom, match.old.area.bottom, *(row for row, _ in typed),
+                     *(area.bottom for area in new.all)]) + 2
+        for (row, column), cell in typed.items():
+            if match.old.totals and row == match.old.area.bottom and (
+                    match.old.area.left <= column <= match.old.area.right):
+                moved[match.area.bottom, column] = _at(cell, match.area.bottom, column)
+                continue
+            in_table = edge < column <= match.old.area.right and match.old.area.top <= row <= match.old.body.bottom
+            key = None if b"<f" in cell or column <= edge else self._old.get(row)
+            if in_table and (key is None or counts[key] > 1):
+                moved[row + shift, column] = self._shifted(_at(cell, row + shift, column), sheet)
+                continue
+            if key is None or counts[key] > 1:
+                left[row, column] = cell
+                continue
+            goals = self._new.get(key, [])
+            goal = goals[0] if len(goals) == 1 else below
+            if goal == below:
+                below += 1
+                told.append(f"On the sheet '{sheet}' the row of {key.decode()} is gone; what you typed beside it, in "
+                            f"{letters(column)}{row}, stands in {letters(column)}{goal} now.")
+            moved[goal, column] = _at(cell, goal, column)
+        both = sorted(moved.keys() & left.keys())
+        if both:
+            raise NotKept(f"on the sheet '{sheet}' something you typed would have to go to {letters(both[0][1])}"
+                          f"{both[0][0]}, where a formula of yours is. Put notes and formulas in columns of their own "
+                          "and refresh again.")
+        return left | moved, told
+
+    def _shifted(self, cell: bytes, sheet: str) -> bytes:
+        """A cell of the owner's own column of a table that moved down or up."""
+        if self._match.new.area.top == self._match.old.area.top or b"<f" not in cell:
+            return cell
+        met = _FORMULA.search(cell)
+        if met is None:
+            raise NotKept(f"on the sheet '{sheet}' the table {self._match.old.name} moves, and formulas of yours in it "
+                          "are stored in a way that cannot be moved. Move them out of the table and refresh again.")
+        formula = shifted(plain(met[1]), self._match.move)
+        return cell[: met.start(1)] + escape(formula).encode() + cell[met.end(1):]
+
+    def _key(self, cell: bytes) -> bytes:
+        value = _VALUE.search(cell)
+        return self._shared.text_of(cell) or (value[1] if value else b"")
+
+
+def _at(cell: bytes, row: int, column: int) -> bytes:
+    return _PLACE.sub(f' r="{letters(column)}{row}"'.encode(), cell, count=1)
