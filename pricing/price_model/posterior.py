@@ -77,20 +77,21 @@ class Posterior:
         first = layout.n_block_columns
         border = np.concatenate([rows.border.toarray(), rows.fixed], axis=1) * scale[first:]
         parts = {}
-        for i, code in enumerate(rows.block_codes):
+        for code in np.unique(rows.block_codes):
             if code in blocks:
+                at = np.flatnonzero(rows.block_codes == code)
                 inverse_lower, reduced, touched, low, high = blocks[code]
-                parts[i] = inverse_lower @ (rows.block[[i]][:, low:high].toarray()[0] * scale[low:high])
-                border[i, touched[:-1]] -= parts[i] @ reduced[:, :-1]
+                parts[code] = at, (rows.block[at][:, low:high].toarray() * scale[low:high]) @ inverse_lower.T
+                border[np.ix_(at, touched[:-1])] -= parts[code][1] @ reduced[:, :-1]
         solution = border @ self.factor.border_inverse
         out[first:] = solution.T * scale[first:, None]
         for inverse_lower, reduced, touched, low, high in blocks.values():
             out[low:high] = -scale[low:high, None] * (
                 inverse_lower.T @ (reduced[:, :-1] @ solution[:, touched[:-1]].T)
             )
-        for i, part in parts.items():
-            inverse_lower, _, _, low, high = blocks[rows.block_codes[i]]
-            out[low:high, i] += scale[low:high] * (inverse_lower.T @ part)
+        for code, (at, part) in parts.items():
+            inverse_lower, _, _, low, high = blocks[code]
+            out[low:high, at] += scale[low:high, None] * (part @ inverse_lower).T
         return out
 
     def held_in_order(self, rows: Rows) -> Posterior:
