@@ -229,6 +229,9 @@ CODES: dict[str, Code] = {
     "circuit_without_type": Code(
         "The register does not know the type '{value}', so none of its ratings can be checked.",
         "Correct the spelling ({near}), or add the type to the Types sheet.", CHECK),
+    "circuit_not_known": Code(
+        "There is no circuit or position '{value}' on Circuits (there are: {known}).",
+        "Write the circuit's name, or circuit and position with a comma between.", CHECK),
     # listening notes
     "score_out_of_range": Code(
         "The score {value} in '{column}' is outside the scale ({scale}{whence}); it is not used.",
@@ -274,6 +277,15 @@ CODES: dict[str, Code] = {
     "alias_of_other_type": Code(
         "'{value}' already stands for {other}; it was not taken as a spelling of this row.",
         "Remove it, or add a row of its own for '{value}'.", IGNORED),
+    # listings
+    "listing_place": Code(
+        "'{value}' is no place of a listing; it stays as typed.", "{near} one of the places, in braces: {places}.",
+        CHECK),
+    "listing_brace": Code(
+        "The brace in '{value}' has no partner on its line; it stays as typed.",
+        "Write a place as its name between two braces, such as {{grade}}.", CHECK),
+    "piece_not_in_stock": Code(
+        "Stock has no piece '{value}'.", "Correct the code{near}, or enter the piece in Stock.", CHECK),
 }
 
 

@@ -71,10 +71,25 @@ class QualityRanking:
         """
         if self.model is None:
             return pd.DataFrame({"quality": np.nan, "quality_sd": np.nan}, index=items.index)
-        brand = items["brand"] if "brand" in items else pd.Series("unknown", items.index)
-        asked = items.assign(brand=brand.where(items["maker"] == "unknown", "unknown"))
-        mean, covariance = self.model.mean_and_covariance(asked)
+        mean, covariance = self.model.mean_and_covariance(_as_heard(items))
         return pd.DataFrame({"quality": mean, "quality_sd": np.sqrt(np.diag(covariance))}, index=items.index)
+
+    def quality_beside(self, items: pd.DataFrame, other: pd.DataFrame) -> pd.DataFrame:
+        """difference and difference_sd: quality of each item less that of the one row of `other`, both as in
+        `quality_of`. NaN without a model."""
+        if self.model is None:
+            return pd.DataFrame({"difference": np.nan, "difference_sd": np.nan}, index=items.index)
+        mean, covariance = self.model.mean_and_covariance(
+            pd.concat([_as_heard(other), _as_heard(items)], ignore_index=True))
+        variance = np.diag(covariance)[1:] + covariance[0, 0] - 2 * covariance[0, 1:]
+        return pd.DataFrame({"difference": mean[1:] - mean[0], "difference_sd": np.sqrt(np.maximum(variance, 0.0))},
+                            index=items.index)
+
+
+def _as_heard(items: pd.DataFrame) -> pd.DataFrame:
+    """What the model goes by: ITEM columns, a brand only where the maker is not known."""
+    brand = items["brand"] if "brand" in items else pd.Series("unknown", items.index)
+    return items.assign(brand=brand.where(items["maker"] == "unknown", "unknown"))[list(ITEM)]
 
 
 def rank_quality(

@@ -13,8 +13,10 @@ import pandas as pd
 from openpyxl import Workbook
 
 from pricing.decisions.quality import rank_quality
+from pricing.decisions.stock_alternatives import stock_alternatives
 from pricing.shop_tables import CHANNELS, ERAS, GRADES, TABLES, Settings
 from pricing.spreadsheet.about import about_sections
+from pricing.spreadsheet.alternatives_sheet import write_alternatives
 from pricing.spreadsheet.check_prices import write_check_prices
 from pricing.spreadsheet.circuit_fit_sheet import write_circuit_fit
 from pricing.spreadsheet.input_sheets import empty_rows, write_input_sheet, write_lists
@@ -92,8 +94,12 @@ def write_results(
             plan = plan_list_prices(model, shop.stock, shop)
         write_price_list(book, plan, shop)
     problems = None if shop is None else shop.problems
+    quality = None
     if shop is not None and model is not None and len(shop.listening):
         quality = rank_quality(shop.listening, model, shop)
+    if shop is not None and model is not None:
+        write_alternatives(book, stock_alternatives(model, shop, quality), shop.settings.currency)
+    if quality is not None:
         write_quality(book, quality)
         problems = pd.concat([problems, quality.problems], ignore_index=True)
     if shop is not None and model is not None:
