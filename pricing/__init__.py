@@ -16,6 +16,7 @@ _HOMES = {
     "bid_for_lot": "pricing.decisions.lot_bid",
     "match_sets": "pricing.decisions.matched_sets",
     "review_margins": "pricing.decisions.margins",
+    "listing_facts": "pricing.decisions.listing_facts",
     "build_workbook": "pricing.spreadsheet",
     "refresh_workbook": "pricing.spreadsheet",
 }

@@ -81,8 +81,8 @@ def test_public_names():
 
     assert pricing.__all__ == [
         "backtest", "bid_for_lot", "build_workbook", "check_circuit_fit", "cost_lot", "fit_price_model",
-        "load_price_model", "load_register", "match_sets", "plan_list_prices", "rank_quality", "read_shop",
-        "refresh_workbook", "review_margins",
+        "listing_facts", "load_price_model", "load_register", "match_sets", "plan_list_prices", "rank_quality",
+        "read_shop", "refresh_workbook", "review_margins",
     ]
     for name in pricing.__all__:
         assert callable(getattr(pricing, name))

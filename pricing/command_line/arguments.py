@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from pricing.command_line import commands
+from pricing.command_line import commands, reviews
 
 
 def command_parser() -> argparse.ArgumentParser:
@@ -91,6 +91,23 @@ def command_parser() -> argparse.ArgumentParser:
         "--out", metavar="FILE", type=Path, help="name of the CSV file (default: BOOK asks.csv)"
     )
     export.add_argument("--overwrite", action="store_true", help="replace the CSV file if it is there")
+    lots = command("lots", reviews.lots, "Tell what each lot has brought back, and what to bid for offers.")
+    _book(lots)
+    sets = command("sets", reviews.sets, "Tell which measured tubes to sell together as quads and pairs.")
+    _book(sets)
+    margins = command("margins", reviews.margins, "Tell where the money was made in a period, and why sales changed.")
+    _book(margins)
+    margins.add_argument("--by", default="family", choices=["family", "type", "maker", "channel", "lot"],
+                         help="what a row is: family (default), type, maker, channel or lot")
+    margins.add_argument("--from", dest="date_from", metavar="DATE", help="first day (default: a year before the last)")
+    margins.add_argument("--to", dest="date_to", metavar="DATE", help="last day (default: that of the newest sale)")
+    describe = command("describe", reviews.describe, "Write what the books say of pieces, for their listings.")
+    _book(describe)
+    describe.add_argument("sku", metavar="SKU", nargs="*", help="codes of pieces in Stock")
+    describe.add_argument("--all", metavar="FILE", type=Path, help="every piece of the stock, into a CSV file")
+    describe.add_argument("--template", metavar="FILE", type=Path, help="text with places such as {grade}; .html is "
+                          "filled in as HTML (default: Settings, else ours)")
+    describe.add_argument("--overwrite", action="store_true", help="replace the CSV file if it is there")
     connect = command("connect", commands.connect, "Make the cell functions known to a spreadsheet program.")
     connect.add_argument("program", choices=["calc", "excel"], help="calc: LibreOffice Calc; excel: Microsoft Excel")
     connect.add_argument("folder", metavar="FOLDER", nargs="?", type=Path,

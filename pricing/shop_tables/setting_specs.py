@@ -232,6 +232,11 @@ SPECS: tuple[Spec, ...] = (
          "Who made what a brand sold, as far as you know: 'brand: NAME' with makers and shares such as 'A 70; B "
          "30'. Counts like ten of your own sales.",
          _makers, "makers and their shares in percent, such as A 70; B 30", parted=True),
+    Spec("listing template", "listing_template", "", "text with places such as {grade}",
+         "Words of a piece's facts for your page, as many lines as you like in the cell. Blank: ours.",
+         lambda value: str(value).strip() or None, "a text"),
+    Spec("listing template is HTML", "listing_is_html", "no", "yes or no",
+         "Whether that template is HTML, so that < and & of your own words must be escaped.", *_YES_NO),
     Spec("heading", "own_headings", "", "column",
          "A heading of your own: 'heading: Preis' with the column it means.", _column, "the name of a column",
          parted=True),

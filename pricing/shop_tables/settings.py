@@ -69,6 +69,8 @@ class Settings:
     quality_weights: Mapping[str, float] = field(default_factory=dict)
     quality_scales: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     quality_base: float | None = None
+    listing_template: str = ""
+    listing_is_html: bool = False
     own_grades: Mapping[str, str] = field(default_factory=dict)
     own_eras: Mapping[str, str] = field(default_factory=dict)
     own_channels: Mapping[str, str] = field(default_factory=dict)

@@ -58,7 +58,7 @@ COLUMNS = (
     ResultColumn("fallout_pct", "fallout", "percent", 8, "Of pieces with readings, those below the reject limit."),
 )
 _PRINTED = 17
-_BRIDGE = (
+BRIDGE = (
     ResultColumn("group", "family", "text"), ResultColumn("tubes_before", "tubes before", "count"),
     ResultColumn("tubes_after", "tubes now", "count"), ResultColumn("sales_before", "sales before", "money"),
     ResultColumn("sales_after", "sales now", "money"),
@@ -101,7 +101,7 @@ def write_margins(
                     f"- {family.date_to:%Y-%m-%d}: quantity, mix and price")
     sheet.row_breaks.append(Break(id=below - 1))  # on paper each page begins with a part
     row = heading(sheet, below, bridge_title)
-    row = _table(sheet, family.bridge, _BRIDGE, "SalesBridge", row) + 2
+    row = _table(sheet, family.bridge, BRIDGE, "SalesBridge", row) + 2
     steps_head = heading(sheet, row, "The same in steps")
     steps = bridge_steps(family.bridge)
     steps_last = write_table(sheet, steps, _STEPS, name="SalesBridgeSteps", top=steps_head, filters=False)
