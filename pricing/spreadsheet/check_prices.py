@@ -8,10 +8,9 @@ import pandas as pd
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
-from pricing.spreadsheet import style
-from pricing.spreadsheet.result_sheets import write_heading
+from pricing.spreadsheet.result_sheets import write_heading, write_rows_to_mend
 from pricing.spreadsheet.summary import sales_sheet
-from pricing.spreadsheet.tables import ResultColumn, fit_heights, link_to_rows, put_text, set_up_page, write_table
+from pricing.spreadsheet.tables import ResultColumn
 
 TITLE = "Check prices"
 _CHANCE = (
@@ -36,7 +35,6 @@ COLUMNS = (
     ResultColumn("would_be_2", "or: the row would be", "words", 28, _WOULD_MEAN),
     ResultColumn("expected_2", "or: expected", "money", 9, _THEN),
 )
-_HEAD_ROW = 6
 
 
 def write_check_prices(book: Workbook, model: Any, shop: Any) -> Worksheet:
@@ -55,14 +53,7 @@ def write_check_prices(book: Workbook, model: Any, shop: Any) -> Worksheet:
         "stands in the currency of the row.",
     ]
     write_heading(sheet, TITLE, lines)
-    last = write_table(sheet, frame, COLUMNS, name="PriceChecks", top=_HEAD_ROW)
-    if frame.empty:
-        put_text(sheet.cell(_HEAD_ROW + 1, 1), "none")
-    link_to_rows(sheet, frame, _HEAD_ROW, column=2)
-    fit_heights(sheet, frame, COLUMNS, _HEAD_ROW)
-    sheet.freeze_panes = f"C{_HEAD_ROW + 1}"
-    set_up_page(sheet, title_row=_HEAD_ROW, last_row=last, last_column=len(COLUMNS))
-    sheet.sheet_properties.tabColor = style.HEAD
+    write_rows_to_mend(sheet, frame, COLUMNS, name="PriceChecks", top=6, none="none", freeze="C")
     return sheet
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
@@ -189,16 +190,24 @@ def write_problems(book: Workbook, problems: pd.DataFrame, shop: Any) -> Workshe
             "changed.",
         ],
     )
-    head_row = 5
-    last = write_table(sheet, problems, PROBLEMS, name="ProblemList", top=head_row)
-    if problems.empty:
-        put_text(sheet.cell(head_row + 1, 1), "none found")
-    link_to_rows(sheet, problems, head_row, column=2)
-    fit_heights(sheet, problems, PROBLEMS, head_row)
-    sheet.freeze_panes = f"A{head_row + 1}"
-    set_up_page(sheet, title_row=head_row, last_row=last, last_column=len(PROBLEMS))
-    sheet.sheet_properties.tabColor = style.HEAD
+    write_rows_to_mend(sheet, problems, PROBLEMS, name="ProblemList", top=5, none="none found", freeze="A")
     return sheet
+
+
+def write_rows_to_mend(
+    sheet: Worksheet, frame: pd.DataFrame, columns: Sequence[ResultColumn], *, name: str, top: int, none: str,
+    freeze: str,
+) -> None:
+    """The only table of a sheet, headings at `top`, whose second column is a row number that leads to the owner's row;
+    `none` where it is empty. Headings and the columns before `freeze` stay in sight."""
+    last = write_table(sheet, frame, columns, name=name, top=top)
+    if frame.empty:
+        put_text(sheet.cell(top + 1, 1), none)
+    link_to_rows(sheet, frame, top, column=2)
+    fit_heights(sheet, frame, columns, top)
+    sheet.freeze_panes = f"{freeze}{top + 1}"
+    set_up_page(sheet, title_row=top, last_row=last, last_column=len(columns))
+    sheet.sheet_properties.tabColor = style.HEAD
 
 
 def write_about(book: Workbook, sections: list[tuple[str, list[str]]]) -> Worksheet:
