@@ -116,7 +116,7 @@ def _book(parts):
               for name in ("cellXfs", "dxfs")}
     strings = next((target for kind, target in rels.values() if kind == "sharedStrings"), None)
     shared = ElementTree.fromstring(parts[strings]).findall(f"{MAIN}si") if strings else []
-    shared = ["".join(node.itertext(f"{MAIN}t")) for node in shared]
+    shared = ["".join(text.text or "" for text in node.iter(f"{MAIN}t")) for node in shared]
     tables = []
     formulas = {}
     for sheet in sheets:
