@@ -10,6 +10,7 @@ _HOMES = {
     "backtest": "pricing.price_model.backtest",
     "load_price_model": "pricing.price_model",
     "plan_list_prices": "pricing.decisions.list_price",
+    "find_alternatives": "pricing.decisions.alternatives",
     "rank_quality": "pricing.decisions.quality",
     "check_circuit_fit": "pricing.decisions.circuit_fit",
     "cost_lot": "pricing.decisions.lots",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pricing.spreadsheet.cell_functions import (
+    choice_functions,
     circuit_functions,
     price_functions,
     register_functions,
@@ -81,6 +82,7 @@ FUNCTIONS: tuple[CellFunction, ...] = (
                   "and so on) and one position.", "table")),
         '"6BQ5", Circuits!A1:I2', "table",
     ),
+    *choice_functions.FUNCTIONS,
     *stock_functions.FUNCTIONS,
 )
 

@@ -141,6 +141,17 @@ CASES = [
     ('TUBE.CIRCUITFIT("EL84";R27)', "2 rows below its headings"),
     ('INDEX(TUBE.CIRCUITFIT("EL84";R28);14;7)', "'hot' is not a number"),
     ("TUBE.RATING($Items.A2:A4;\"mu\")", "'tube' takes one cell"),
+    # alternatives, quality
+    ('TUBE.ALTERNATIVES("";"EL84";$Shelf.A1:E7)', "'model' is blank"),
+    ('TUBE.ALTERNATIVES(M;"EL48";$Shelf.A1:E7)', "does not know the type 'EL48'"),
+    ('TUBE.ALTERNATIVES(M;"EL84";R1)', "'stock' is empty"),
+    ('TUBE.ALTERNATIVES(M;"EL84";R3)', "no heading 'type' or 'ask'"),
+    ('TUBE.ALTERNATIVES(M;"EL84";$Shelf.A1:E7;R27)', "2 rows below its headings"),
+    ("TUBE.QUALITY(R1)", "'listening' is empty"),
+    ("TUBE.QUALITY(I)", "no heading 'system' or 'listener'"),
+    ("INDEX(TUBE.QUALITY($Heard.A1:F2);2;6)", "notes"),
+    ("TUBE.QUALITYCOST(M;$Heard.A1:F25;R3)", "no heading 'type' or 'ask'"),
+    ("TUBE.QUALITYCOST(M;R3;$Shelf.A1:E7)", "no heading"),
     # lots, sets, margins
     ("TUBE.LOTCOST(R29;645)", "row 2, column sales_value: 'dear' is not a number"),
     ("TUBE.LOTCOST(R30;645)", "3 rejects of 2 pieces; correct"),

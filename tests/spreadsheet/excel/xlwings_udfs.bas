@@ -1,3 +1,17 @@
+Function TUBE_ALTERNATIVES(model, tube, stock, Optional circuit)
+    If (Not Application.CommandBars("Standard").Controls(1).Enabled) Then Exit Function
+    #If App = "Microsoft Excel" Then
+        If TypeOf Application.Caller Is Range Then On Error GoTo failed
+        TUBE_ALTERNATIVES = XLPy.CallUDF("tube_prices", "TUBE_ALTERNATIVES", Array(model, tube, stock, circuit), ThisWorkbook, Application.Caller)
+        Exit Function
+    #Else
+        TUBE_ALTERNATIVES = XLPy.CallUDF("tube_prices", "TUBE_ALTERNATIVES", Array(model, tube, stock, circuit))
+        Exit Function
+    #End If
+failed:
+    TUBE_ALTERNATIVES = Err.Description
+End Function
+
 Function TUBE_BRIDGE(sales, from_1, to_1, from_2, to_2)
     If (Not Application.CommandBars("Standard").Controls(1).Enabled) Then Exit Function
     #If App = "Microsoft Excel" Then
@@ -136,6 +150,34 @@ Function TUBE_MODEL(sales, Optional settings)
     #End If
 failed:
     TUBE_MODEL = Err.Description
+End Function
+
+Function TUBE_QUALITY(listening)
+    If (Not Application.CommandBars("Standard").Controls(1).Enabled) Then Exit Function
+    #If App = "Microsoft Excel" Then
+        If TypeOf Application.Caller Is Range Then On Error GoTo failed
+        TUBE_QUALITY = XLPy.CallUDF("tube_prices", "TUBE_QUALITY", Array(listening), ThisWorkbook, Application.Caller)
+        Exit Function
+    #Else
+        TUBE_QUALITY = XLPy.CallUDF("tube_prices", "TUBE_QUALITY", Array(listening))
+        Exit Function
+    #End If
+failed:
+    TUBE_QUALITY = Err.Description
+End Function
+
+Function TUBE_QUALITY_COST(model, listening, stock)
+    If (Not Application.CommandBars("Standard").Controls(1).Enabled) Then Exit Function
+    #If App = "Microsoft Excel" Then
+        If TypeOf Application.Caller Is Range Then On Error GoTo failed
+        TUBE_QUALITY_COST = XLPy.CallUDF("tube_prices", "TUBE_QUALITY_COST", Array(model, listening, stock), ThisWorkbook, Application.Caller)
+        Exit Function
+    #Else
+        TUBE_QUALITY_COST = XLPy.CallUDF("tube_prices", "TUBE_QUALITY_COST", Array(model, listening, stock))
+        Exit Function
+    #End If
+failed:
+    TUBE_QUALITY_COST = Err.Description
 End Function
 
 Function TUBE_RATING(tube, rating, Optional section)
