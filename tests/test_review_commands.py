@@ -6,7 +6,8 @@ from spreadsheet.stand_in import StandInModel
 
 import pricing.price_model
 from pricing.command_line import BAD_CALL, DONE, PROBLEMS, main
-from pricing.command_line.text_table import text_table
+from pricing.command_line.text_table import _FORMATS, text_table
+from pricing.spreadsheet.style import NUMERIC_KINDS
 from pricing.spreadsheet.tables import ResultColumn
 
 TABLES = {
@@ -51,6 +52,7 @@ def test_numbers_stand_right_and_words_left():
     assert text_table(frame, columns).splitlines() == [
         "  name            sum   share", "  x              5.00", "  two lines  1,234.50  12.3 %"]
     assert text_table(frame.head(0), columns) == "  none"
+    assert set(_FORMATS) == NUMERIC_KINDS
 
 
 @pytest.mark.parametrize(("words", "expected"), [

@@ -11,8 +11,8 @@ if TYPE_CHECKING:
 
     from pricing.spreadsheet.tables import ResultColumn
 
-_FORMATS = {"money": "{:,.2f}", "change": "{:+,.2f}", "percent": "{:.1f} %", "count": "{:,.0f}", "factor": "{:.2f}",
-            "index": "{:,.1f}"}
+_FORMATS = {"money": "{:,.2f}", "change": "{:+,.2f}", "percent": "{:.1f} %", "change_percent": "{:+.1f} %",
+            "count": "{:,.0f}", "number": "{:g}", "factor": "{:.3f}", "ratio": "{:.2f}", "index": "{:,.1f}"}
 
 
 def text_table(frame: pd.DataFrame, columns: Sequence[ResultColumn]) -> str:

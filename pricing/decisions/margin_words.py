@@ -11,6 +11,7 @@ from pricing.decisions.margin_lines import ESTIMATED
 from pricing.decisions.markdown import markdown
 from pricing.decisions.net_proceeds import money
 from pricing.decisions.price_bridge import TOTAL
+from pricing.problems import counted
 
 ACTIONS = ("restock", "mark down", "look", "keep")
 # Common practice, no source: what is short, what is too much, how much of it must be old, sales that show a pace.
@@ -24,7 +25,7 @@ def action_of(name: str, row: dict[str, Any], settings: Any, months: float) -> t
     cover, sold, on_hand = row["months_of_cover"], row["tubes"], row["on_hand"]
     net, known = row["net"], row["net"] == row["net"]
     if known and net < 0 and sold:
-        return "look", f"its sales left {net:,.2f} after cost, fees, postage and packing"
+        return "look", f"its sales lost {-net:,.2f} after cost, fees, postage and packing"
     if cover != cover:
         return "keep", ""
     stands = cover_in_words(cover, on_hand, sold, months)
@@ -54,12 +55,12 @@ def cut_in_words(held: pd.DataFrame, terms: Any, cut_pct: float) -> str:
 
 def cover_in_words(cover: float, on_hand: float, sold: float, months: float) -> str:
     """For example: 12 left: 48 months at the pace of 3 in 12 months."""
-    period = f"{months:.0f} months"
+    period = counted(round(months), "month")
     if on_hand <= 0:
         return f"none left, {sold:,.0f} sold in {period}"
     if not np.isfinite(cover):
         return f"{on_hand:,.0f} left, none sold in {period}"
-    return f"{on_hand:,.0f} left: {cover:,.0f} months at the pace of {sold:,.0f} in {period}"
+    return f"{on_hand:,.0f} left: {counted(round(cover), 'month')} at the pace of {sold:,.0f} in {period}"
 
 
 def review_words(table: pd.DataFrame, lines: pd.DataFrame, start: Any, end: Any, settings: Any, bridge: str

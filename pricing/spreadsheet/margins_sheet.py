@@ -28,19 +28,19 @@ COLUMNS = (
     ResultColumn("action", "action", "text", 11),
     ResultColumn("tubes", "tubes sold", "count", 10),
     ResultColumn("sales", "sales", "money", 11, "Price of the goods, returned lines left out; the sheet Sales' price."),
-    ResultColumn("gross", "gross margin", "money", 11, "Sales less sales tax and cost."),
+    ResultColumn("gross", "gross margin", "money", 13, "Sales less sales tax and cost."),
     ResultColumn("gross_pct", "gross %", "percent", 11, "Of sales net of tax."),
-    ResultColumn("net", "net margin", "money", 11, "Gross margin less fees, postage paid beyond what was charged, "
+    ResultColumn("net", "net margin", "money", 12, "Gross margin less fees, postage paid beyond what was charged, "
                  "packing and what returns lost."),
     ResultColumn("net_pct", "net %", "percent", 11, "Of sales net of tax."),
-    ResultColumn("net_pct_low", "low", "percent", 11, _RANGE),
-    ResultColumn("net_pct_high", "high", "percent", 11, _RANGE),
-    ResultColumn("on_hand", "tubes on hand", "count", 8),
+    ResultColumn("net_pct_low", "net % low", "percent", 11, _RANGE),
+    ResultColumn("net_pct_high", "net % high", "percent", 11, _RANGE),
+    ResultColumn("on_hand", "tubes on hand", "count", 10),
     ResultColumn("on_hand_cost", "at cost", "money", 11),
     ResultColumn("months_of_cover", "months of cover", "count", 11, "How long what is on hand lasts."),
     ResultColumn("sell_through_pct", "sold of all", "percent", 10, "Sell-through: sold in percent of sold and left."),
-    ResultColumn("gmroi", "GMROI", "factor", 8, f"Gross margin over average stock at cost. {_PACE}"),
-    ResultColumn("turnover", "turnover", "factor", 8, f"Cost of sales over average stock at cost. {_PACE}"),
+    ResultColumn("gmroi", "GMROI", "ratio", 8, f"Gross margin over average stock at cost. {_PACE}"),
+    ResultColumn("turnover", "turnover", "ratio", 9, f"Cost of sales over average stock at cost. {_PACE}"),
     ResultColumn("reason", "why", "words", 66),
     ResultColumn("share_of_net_pct", "share of net", "percent", 8),
     ResultColumn("gross_pct_low", "gross % low", "percent", 8, _RANGE),
@@ -97,12 +97,12 @@ def write_margins(
     charts = last + 2
     below = charts + _CHART_ROWS
 
-    bridge_title = (f"From {family.before_from:%Y-%m-%d} - {family.before_to:%Y-%m-%d} to {family.date_from:%Y-%m-%d} "
-                    f"- {family.date_to:%Y-%m-%d}: quantity, mix and price")
+    bridge_title = (f"Sales of {family.date_from:%Y-%m-%d} to {family.date_to:%Y-%m-%d} beside "
+                    f"{family.before_from:%Y-%m-%d} to {family.before_to:%Y-%m-%d}: quantity, mix and price")
     sheet.row_breaks.append(Break(id=below - 1))  # on paper each page begins with a part
     row = heading(sheet, below, bridge_title)
     row = _table(sheet, family.bridge, BRIDGE, "SalesBridge", row) + 2
-    steps_head = heading(sheet, row, "The same in steps")
+    steps_head = heading(sheet, row, "The same in steps, as the chart draws it")
     steps = bridge_steps(family.bridge)
     steps_last = write_table(sheet, steps, _STEPS, name="SalesBridgeSteps", top=steps_head, filters=False)
     row = heading(sheet, steps_last + 2, "What is on hand, at cost, by time since it was acquired")
@@ -114,8 +114,10 @@ def write_margins(
     row = heading(sheet, row, "By channel")
     row = _table(sheet, channel.table, _CHANNELS, "MarginsByChannel", row) + 2
     sheet.row_breaks.append(Break(id=row - 1))
-    row = heading(sheet, row, _first("By maker", len(maker.table) - 1))
-    row = _table(sheet, maker.table.iloc[:-1].head(_LISTED), _MAKERS, "MarginsByMaker", row) + 2
+    top = heading(sheet, row, _first("By maker", len(maker.table) - 1))
+    makers = maker.table.iloc[:-1].head(_LISTED).rename(index={"unknown": "maker not stated"})
+    row = _table(sheet, makers, _MAKERS, "MarginsByMaker", top) + 2
+    _colour_actions(sheet, top, row - 2)
     for action, title in (("restock", "Types to restock"), ("mark down", "Types to mark down"),
                           ("look", "Types whose sales lost money")):
         part = types.table[types.table["action"] == action]

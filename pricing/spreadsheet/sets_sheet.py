@@ -23,10 +23,10 @@ _WHAT = (
 )
 POOLS = (
     *_WHAT,
-    ResultColumn("tubes", "tubes", "count", 9),
-    ResultColumn("single", "fair: single", "money", 9),
-    ResultColumn("pair", "fair: pair", "money", 9),
-    ResultColumn("quad", "fair: quad", "money", 9),
+    ResultColumn("tubes", "tubes", "count", 10),
+    ResultColumn("single", "fair: single", "money", 11),
+    ResultColumn("pair", "fair: pair", "money", 11),
+    ResultColumn("quad", "fair: quad", "money", 11),
     ResultColumn("singles_value", "all as singles", "money", 10),
     ResultColumn("value", "as these sets", "money", 10),
     ResultColumn("gain", "more", "change", 10),

@@ -62,6 +62,7 @@ KINDS = {
     "change_percent": ('+0.0"%";-0.0"%";0.0"%"', _RIGHT),
     "index": ("0.0", _RIGHT),
     "factor": ("0.000", _RIGHT),
+    "ratio": ("0.00", _RIGHT),
 }
 LINE_HEIGHT = 12.5  # points, of one line of BODY
 
@@ -73,4 +74,4 @@ def lines_of(text: str, width: float) -> int:
     return max(-(-len(text) // int(width * 1.22)), 1)
 
 
-NUMERIC_KINDS = {"money", "change", "count", "number", "percent", "change_percent", "index", "factor"}
+NUMERIC_KINDS = {"money", "change", "count", "number", "percent", "change_percent", "index", "factor", "ratio"}
