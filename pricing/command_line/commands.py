@@ -9,6 +9,7 @@ from pricing.command_line.steps import (
     DONE,
     PROBLEMS,
     BadCall,
+    date_of,
     demo_data_folder,
     fit_model,
     must_be_free,
@@ -109,11 +110,7 @@ def quote(call: argparse.Namespace) -> int:
     clean, problems = clean_items(item, shop.register, shop.settings, sheet="quote")
     for problem in problems:
         print(f"{problem.column or 'type'}: {problem.message} {problem.remedy}", file=sys.stderr)
-    on = None
-    if call.on is not None:
-        on = pd.to_datetime(call.on, errors="coerce", format="ISO8601")
-        if pd.isna(on):
-            raise BadCall(f"--on {call.on}: not a date; write it as 2026-03-01.")
+    on = date_of("--on", call.on)
     quote = model.estimate(clean, on=on).iloc[0]
     from pricing.decisions.listing_history import kin_in_words
     from pricing.spreadsheet.summary import HABIT, quote_in_words, sells_at_own_asks

@@ -12,6 +12,7 @@ from pricing.command_line.steps import (
     PROBLEMS,
     BadCall,
     NothingToPrice,
+    date_of,
     fit_model,
     must_have_sales,
     on_one_scale,
@@ -65,7 +66,7 @@ def margins(call: argparse.Namespace) -> int:
     from pricing.decisions.margins import review_shop
     from pricing.spreadsheet.margins_sheet import BRIDGE, COLUMNS
 
-    dates = {f"date_{side}": _date(f"--{side}", getattr(call, f"date_{side}")) for side in ("from", "to")}
+    dates = {f"date_{side}": date_of(f"--{side}", getattr(call, f"date_{side}")) for side in ("from", "to")}
     shop = read(call.book)
     must_have_sales(shop)
     try:
@@ -87,8 +88,8 @@ def margins(call: argparse.Namespace) -> int:
 def describe(call: argparse.Namespace) -> int:
     from pricing.decisions.listing_facts import listing_facts
 
-    if not call.sku and not call.all:
-        raise BadCall("Name the codes of the pieces to describe, or --all FILE for every piece of the stock.")
+    if bool(call.sku) == bool(call.all):
+        raise BadCall("Name either the codes of the pieces to describe, or --all FILE for every piece of the stock.")
     template, html, name = None, None, "Settings"
     if call.template:
         template, name = _text(call.template), call.template.name
@@ -130,17 +131,6 @@ def _named(by: str, column: Any) -> Any:
 
 def _amounts(shop: Any) -> str:
     return f"Amounts in {shop.settings.currency or 'the currency of the shop'}."
-
-
-def _date(option: str, text: str | None) -> Any:
-    import pandas as pd
-
-    if text is None:
-        return None
-    on = pd.to_datetime(text, errors="coerce", format="ISO8601")
-    if pd.isna(on):
-        raise BadCall(f"{option} {text}: not a date; write it as 2026-03-01.")
-    return on
 
 
 def _text(path: Path) -> str:

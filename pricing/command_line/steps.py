@@ -61,6 +61,18 @@ def fit_model(shop: Any) -> Any:
             raise NothingToPrice(str(error)) from error
 
 
+def date_of(option: str, text: str | None) -> Any:
+    """The date given with an option, None where it was not given."""
+    import pandas as pd
+
+    if text is None:
+        return None
+    date = pd.to_datetime(text, errors="coerce", format="ISO8601")
+    if pd.isna(date):
+        raise BadCall(f"{option} {text}: not a date; write it as 2026-03-01.")
+    return date
+
+
 def must_have_sales(shop: Any) -> None:
     if shop.sales.empty:
         from pricing.spreadsheet.summary import sales_used
