@@ -279,10 +279,10 @@ CODES: dict[str, Code] = {
         "Remove it, or add a row of its own for '{value}'.", IGNORED),
     # listings
     "listing_place": Code(
-        "'{value}' is no place of a listing; it stays as typed.", "{near} one of the places, in braces: {places}.",
-        CHECK),
+        "Line {line} of the template: '{value}' is no place of a listing; it stays as typed.",
+        "{near} one of the places, in braces: {places}.", CHECK),
     "listing_brace": Code(
-        "The brace in '{value}' has no partner on its line; it stays as typed.",
+        "Line {line} of the template: the brace in '{value}' has no partner on its line; it stays as typed.",
         "Write a place as its name between two braces, such as {{grade}}.", CHECK),
     "piece_not_in_stock": Code(
         "Stock has no piece '{value}'.", "Correct the code{near}, or enter the piece in Stock.", CHECK),

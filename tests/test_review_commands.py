@@ -100,7 +100,7 @@ def test_describe_all_by_a_template(book, tmp_path, capsys):
     call = ["describe", str(book), "--all", str(out), "--template", str(template)]
     assert main(call) == PROBLEMS
     told = capsys.readouterr()
-    assert "page.html, line 1: '{nope}' is no place" in told.err and "4 texts began with" in told.out
+    assert "page.html: Line 1 of the template: '{nope}' is no place" in told.err and "4 texts began with" in told.out
     assert pd.read_csv(out)["facts"].iloc[0] == "'=T0 =1+1 {nope}"
     assert main(call) == BAD_CALL and "--overwrite" in capsys.readouterr().err
     template.write_bytes(b"\xff\xfe\x00{sku}")

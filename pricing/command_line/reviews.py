@@ -104,8 +104,7 @@ def describe(call: argparse.Namespace) -> int:
     with step("gathering what the books say"):
         facts = listing_facts(shop, None if call.all else call.sku, template, html=html, name=name)
     for problem in facts.problems.itertuples():
-        at = f", line {problem.row:.0f}" if problem.row == problem.row and problem.row else ""
-        print(f"{problem.sheet}{at}: {problem.message} {problem.remedy}", file=sys.stderr)
+        print(f"{problem.sheet}: {problem.message} {problem.remedy}", file=sys.stderr)
     if call.all:
         guarded = write_csv(call.all, facts.table[["sku", "type", "facts"]], call.overwrite)
         print(f"Wrote {call.all}: {counted(len(facts.table), 'piece')}.")

@@ -56,7 +56,7 @@ _STATED = "reading_stated_pct"  # what Stock had before readings were put on one
 @dataclass(frozen=True)
 class ListingFacts:
     """`table`: a row a piece, in stock order: sku, type, facts (the filled template), row (of Stock). `problems`: what
-    is wrong with the template, its line as `row`, and codes that Stock does not have."""
+    is wrong with the template, and codes that Stock does not have."""
 
     table: pd.DataFrame
     problems: pd.DataFrame
@@ -110,12 +110,12 @@ def check_template(template: str, name: str) -> list[Problem]:
         for met in _TOKEN.finditer(line):
             place = _name(met)
             if met[1] is None:
-                problems.append(problem("listing_brace", sheet=name, row=number, column="listing template",
+                problems.append(problem("listing_brace", sheet=name, row=None, column="listing template", line=number,
                                         value=line[max(met.start() - 15, 0): met.end() + 15].strip()))
             elif place not in PLACES:
                 near = difflib.get_close_matches(place, PLACES, n=1, cutoff=0.6)
                 problems.append(problem(
-                    "listing_place", sheet=name, row=number, column="listing template", value=met[0],
+                    "listing_place", sheet=name, row=None, column="listing template", line=number, value=met[0],
                     near=f"Write {{{near[0]}}}, or" if near else "Write", places=", ".join(PLACES)))
     return problems
 

@@ -124,9 +124,9 @@ def test_the_owners_template(shop):
         '<b>new old stock</b>{gradee} {} }\nHeater 12.6 V, 0.15 A (or 6.3 V 0.3 A parallel), base noval (B9A)\n'
         'Just words\n\n<quiet> & "long"|{ kin')
     assert facts.table["facts"].iloc[1] == "Just words\n"
-    met = list(zip(facts.problems["row"], facts.problems["code"], facts.problems["value"]))
-    assert met == [(1, "listing_place", "{gradee}"), (1, "listing_place", "{}"),
-                   (1, "listing_brace", "/b>{gradee} {} }"), (5, "listing_brace", "{note}|{ kin")]
+    met = list(zip(facts.problems["message"].str[:6], facts.problems["code"], facts.problems["value"]))
+    assert met == [("Line 1", "listing_place", "{gradee}"), ("Line 1", "listing_place", "{}"),
+                   ("Line 1", "listing_brace", "/b>{gradee} {} }"), ("Line 5", "listing_brace", "{note}|{ kin")]
     assert facts.problems["sheet"].eq("page.txt").all()
     assert "Write {grade}, or one of" in facts.problems["remedy"].iloc[0]
 
@@ -144,7 +144,7 @@ def test_a_template_of_settings(tmp_path):
     assert (shop.problems["code"] == "bad_setting").sum() == 1
     facts = listing_facts(shop, ["P1"])
     assert facts.table["facts"].tolist() == ['<i>ECC82</i>\n{nothing} <quiet> & "long"']
-    assert facts.problems[["sheet", "row", "value"]].values.tolist() == [["Settings", 2, "{nothing}"]]
+    assert facts.problems[["sheet", "row", "value"]].values.tolist() == [["Settings", None, "{nothing}"]]
 
 
 def test_codes_not_in_stock(shop):
