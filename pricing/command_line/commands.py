@@ -74,10 +74,15 @@ def refresh(call: argparse.Namespace) -> int:
     record = record_of(shop, call.folds)
     said: list[str] = []
     with step(f"writing {(call.out or call.book).name}"):
-        path = refresh_workbook(
-            call.book, call.out, shop=shop, model=model, plan=plan, record=record, overwrite=call.overwrite,
-            restore=call.restore_sheets, tell=said.append,
-        )
+        try:
+            path = refresh_workbook(
+                call.book, call.out, shop=shop, model=model, plan=plan, record=record, overwrite=call.overwrite,
+                restore=call.restore_sheets, tell=said.append,
+            )
+        except OSError as error:
+            where = f" ({error.filename})" if error.filename else ""
+            raise BadCall(f"The results could not be written: {error.strerror or error}{where}. {call.book} is as it "
+                          "was. Free some space, or choose a folder you may write to with --out.") from error
     if path == call.book:
         print(f"Refreshed {path}: its result sheets are new, everything else in it is as it was.")
     else:

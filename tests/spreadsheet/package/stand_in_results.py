@@ -32,7 +32,7 @@ def small_shop():
 
 
 def with_stock(pieces, problems=None):
-    """The small shop with so many pieces in stock, P1, P2 ..., dearer the higher the number; the first problems only."""
+    """The small shop with so many pieces in stock, P1, P2 ..., each dearer; the first problems only."""
     _, shop, _ = small_shop()
     one = shop.stock.iloc[[1]]
     stock = pd.concat([one.assign(sku=f"P{number}", ask=10.0 + number, row=number + 1)

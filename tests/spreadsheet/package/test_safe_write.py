@@ -21,15 +21,13 @@ from pricing.spreadsheet.package.safe_write import backup_name, replace_file
 from pricing.spreadsheet.refreshing import put_results
 
 ROOT = Path(__file__).parents[3]
-# Refreshes a workbook over and over, so that a kill at any moment meets a refresh; says "ready" when it begins.
+# Refreshes a workbook once, in a process of its own.
 REFRESHER = """
 import sys
 from pathlib import Path
 from pricing.spreadsheet.refreshing import put_results
-path, results = Path(sys.argv[1]), [Path(one).read_bytes() for one in sys.argv[2:]]
-print("ready", flush=True)
-for number in range(10_000):
-    put_results(path, path.read_bytes(), results[number % len(results)])
+path = Path(sys.argv[1])
+put_results(path, path.read_bytes(), Path(sys.argv[2]).read_bytes())
 """
 
 
@@ -43,8 +41,23 @@ def shop_book(tmp_path):
     return path
 
 
+def refresh_for_ever(path, files, writing_only):
+    """Refresh with one file of results after the other, until killed; or only write what such refreshes gave."""
+    try:
+        made = [grafted(path.read_bytes(), one)[0] for one in files] if writing_only else []
+        for number in range(1_000_000):
+            turn = number % len(files)
+            if writing_only:
+                replace_file(path, made[turn], path.read_bytes())
+            else:
+                put_results(path, path.read_bytes(), files[turn])
+    finally:
+        os._exit(1)
+
+
 def kill_at_random(path, kills, seed):
-    """Kill a refreshing process `kills` times; every file it may leave under the name or as a backup is a whole one."""
+    """Kill a refreshing process `kills` times, every second time one that is mostly busy writing; every file it may
+    leave under the name or as a backup is a whole one."""
     files = [path.parent / "results 4", path.parent / "results 30"]
     chance, whole = random.Random(seed), {path.read_bytes()}
     for one in files:  # every file a refresh can make of this one: with either size of results first or last
@@ -54,14 +67,13 @@ def kill_at_random(path, kills, seed):
             content = grafted(content, other.read_bytes())[0]
             whole.add(content)
     met, during = set(), 0
-    for _ in range(kills):
-        process = subprocess.Popen([sys.executable, "-c", REFRESHER, str(path), *map(str, files)], cwd=ROOT,
-                                   stdout=subprocess.PIPE, stderr=subprocess.PIPE)
-        assert process.stdout.readline() == b"ready\n"
-        time.sleep(chance.uniform(0, 0.5))
-        process.send_signal(signal.SIGKILL)
-        process.wait()
-        assert process.stderr.read() == b"", "it stopped by itself"
+    for number in range(kills):
+        child = os.fork()
+        if child == 0:
+            refresh_for_ever(path, [one.read_bytes() for one in files], number % 2 == 1)
+        time.sleep(chance.uniform(0, 0.6))
+        os.kill(child, signal.SIGKILL)
+        assert os.WIFSIGNALED(os.waitpid(child, 0)[1]), "it stopped by itself"
         now = path.read_bytes()
         backups = list((path.parent / "shop backups").glob("*.xlsx"))
         assert now in whole, "the workbook is neither an old nor a new one"
@@ -70,7 +82,7 @@ def kill_at_random(path, kills, seed):
         if now not in met and met:
             assert backups, "a new workbook and no backup of the old one"
         met.add(now)
-        for one in [*backups, *path.parent.glob(".refreshing *"), *(path.parent / "shop backups").glob(".refreshing *")]:
+        for one in [*backups, *path.parent.rglob(".refreshing *")]:
             one.unlink()
     return during, met
 
