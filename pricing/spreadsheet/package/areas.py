@@ -61,6 +61,10 @@ class Areas:
     def holds(self, row: int, column: int) -> bool:
         return any(left <= column <= right for left, right in self._rows.get(row, ()))
 
+    def one_span(self, row: int, first: int, last: int) -> bool:
+        """Whether all cells from column `first` to `last` of a row are in one of the rectangles."""
+        return any(left <= first and last <= right for left, right in self._rows.get(row, ()))
+
     def has_row(self, row: int) -> bool:
         return row in self._rows
 
@@ -71,10 +75,6 @@ class Areas:
         """Whether every cell of `area` is in one of the rectangles."""
         return all(self.holds(row, column) for row in range(area.top, area.bottom + 1)
                    for column in range(area.left, area.right + 1))
-
-    def right_of(self, row: int) -> int:
-        """The last of our columns in this row, 0 where none is."""
-        return max((right for _, right in self._rows.get(row, ())), default=0)
 
     def reference(self, sheet: str) -> str:
         """As a defined name refers to them; one rectangle around all where the list would be too long."""

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
 from pricing.spreadsheet.package.areas import Areas, letters, shifted
 from pricing.spreadsheet.package.book import NotKept
 from pricing.spreadsheet.package.markup import plain
 from pricing.spreadsheet.package.tables import Match
+
+if TYPE_CHECKING:
+    from pricing.spreadsheet.package.cells import Row
 
 KEYS = ("sku", "offer", "lot")  # headings of columns that tell the rows of a table of ours apart, the first there is
 _SHARED = re.compile(rb"<si\b[^>]*?(?:/>|>.*?</si\s*>)", re.DOTALL)
@@ -49,25 +52,28 @@ class Beside:
         self._old_column = match.old.area.left + match.old.headings.index(heading) if heading else 0
         self._new_column = match.new.area.left + match.new.headings.index(heading) if heading else 0
         self._old: dict[int, bytes] = {}
-        self._new: dict[bytes, list[int]] = {}
 
-    def note_old(self, row: int, column: int, cell: bytes) -> None:
+    def note(self, row: int, column: int, cell: bytes) -> None:
         """Remember what tells an old row apart."""
         if column == self._old_column and self._match.old.body.top < row <= self._match.old.body.bottom:
             self._old[row] = self._key(cell)
 
-    def note_new(self, row: int, column: int, cell: bytes) -> None:
-        """Remember where a fresh row is."""
-        area = self._match.new.area
-        if column == self._new_column and area.top < row <= area.bottom:
-            self._new.setdefault(self._key(cell), []).append(row)
+    def _new_rows(self, fresh: Iterable[Row]) -> dict[bytes, list[int]]:
+        area, found = self._match.new.area, {}
+        for row in fresh:
+            if area.top < row.number <= area.bottom:
+                for column, cell, _ in row.cells:
+                    if column == self._new_column:
+                        found.setdefault(self._key(cell), []).append(row.number)
+        return found
 
-    def followed(self, typed: dict[tuple[int, int], bytes], new: Areas,
-                 sheet: str) -> tuple[dict[tuple[int, int], bytes], list[str]]:
+    def followed(self, typed: dict[tuple[int, int], bytes], new: Areas, sheet: str,
+                 fresh: Callable[[], Iterable[Row]]) -> tuple[dict[tuple[int, int], bytes], list[str]]:
         """The owner's cells at their new places, and what to tell him. What he typed goes with its row; formulas stay,
         as they reckon with the row they are in. A note whose row is gone comes below all others."""
         match, moved, told, left = self._match, {}, [], {}
-        counts = Counter(self._old.values())
+        beside = any(column > match.old.area.right - match.own and row in self._old for row, column in typed)
+        new_rows = self._new_rows(fresh()) if beside else {}
         edge, shift = match.old.area.right - match.own, match.new.area.top - match.old.area.top
         below = max([match.area.bottom, match.old.area.bottom, *(row for row, _ in typed),
                      *(area.bottom for area in new.all)]) + 2
@@ -78,14 +84,14 @@ class Beside:
                 continue
             in_table = edge < column <= match.old.area.right and match.old.area.top <= row <= match.old.body.bottom
             key = None if b"<f" in cell or column <= edge else self._old.get(row)
-            if in_table and (key is None or counts[key] > 1):
+            goals = new_rows.get(key, [])
+            if in_table and (key is None or len(goals) > 1):
                 moved[row + shift, column] = self._shifted(_at(cell, row + shift, column), sheet)
                 continue
-            if key is None or counts[key] > 1:
+            if key is None or len(goals) > 1:
                 left[row, column] = cell
                 continue
-            goals = self._new.get(key, [])
-            goal = goals[0] if len(goals) == 1 else below
+            goal = goals[0] if goals else below
             if goal == below:
                 below += 1
                 told.append(f"On the sheet '{sheet}' the row of {key.decode()} is gone; what you typed beside it, in "

@@ -4,49 +4,70 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 
 from pricing.spreadsheet.package.areas import Area, Areas, around, letters, number
 from pricing.spreadsheet.package.beside import Beside, SharedTexts
 from pricing.spreadsheet.package.book import NotKept
-from pricing.spreadsheet.package.markup import attributes, with_attributes
+from pricing.spreadsheet.package.markup import with_attributes
 from pricing.spreadsheet.package.styles import StyleMap
 from pricing.spreadsheet.package.tables import Match
 
 _ROW = re.compile(rb"<row\b([^>]*?)(?:/>|>(.*?)</row\s*>)", re.DOTALL)
 _CELL = re.compile(rb"<c\b([^>]*?)(?:/>|>(.*?)</c\s*>)", re.DOTALL)
 _PLACE = re.compile(rb"\sr=[\"']([A-Z]{1,3})(\d{1,7})[\"']")
+_ROW_NUMBER = re.compile(rb"\sr=[\"'](\d{1,7})[\"']")
+_HEIGHT = re.compile(rb"\sht=[\"']([^\"']*)[\"']")
+_SPANS = re.compile(rb"\sspans=[\"'][^\"']*[\"']")
+_OWN_HEIGHT = re.compile(rb"\s(?:ht|customHeight)=[\"'][^\"']*[\"']")
+_HIDDEN = re.compile(rb"\shidden=[\"'][^\"']*[\"']")
 _STYLE = re.compile(rb"\ss=[\"'](\d+)[\"']")
-_NUMBERS = {letters(column): column for column in range(1, 703)}
+_FRESH_CELL = re.compile(rb"<c r=\"([A-Z]{1,3})\d+\"( s=\"(\d+)\")?")  # as openpyxl writes it
+_ENOUGH = 40  # rows of a table that tell how its columns look
+_NUMBERS = {letters(column).encode(): column for column in range(1, 703)}
 
 
 @dataclass
 class Row:
-    """A row's start tag without its number, and its cells by column."""
+    """A row's start tag, its cells as text and where the first and the last of them are."""
 
+    number: int
     tag: bytes
-    cells: dict[int, bytes] = field(default_factory=dict)
+    inner: bytes
+    first: int
+    last: int
+
+    @property
+    def cells(self) -> list[tuple[int, bytes, bool]]:
+        """(column, element, whether anything is in it) of every cell."""
+        found = []
+        for cell in _CELL.finditer(self.inner):
+            found.append((_column(cell[1]), cell.group(), bool(cell[2])))
+        return found
 
 
-def rows_of(sheet_data: bytes) -> Iterator[tuple[int, bytes, list[tuple[int, bytes, bool]]]]:
-    """(row, start tag, cells) of every row; a cell is (column, element, whether anything is in it)."""
+def rows_of(sheet_data: bytes) -> Iterator[Row]:
+    """Every row. NotKept where rows or cells do not say where they are."""
     for row in _ROW.finditer(sheet_data):
-        tag = b"<row" + row[1].rstrip() + b">"
-        at = attributes(tag).get("r")
-        cells = []
-        for cell in _CELL.finditer(row[2] or b""):
-            place = _PLACE.search(cell[1])
-            if place is None:
-                raise NotKept("a sheet of ours was saved with cells that name no address. Save it once in your "
-                              "spreadsheet program.")
-            at = at or place[2].decode()
-            column = place[1].decode()
-            cells.append((_NUMBERS.get(column) or number(column), cell.group(), bool(cell[2])))
-        if at is None:
-            raise NotKept("a sheet of ours was saved with rows that have no number. Save it once in your spreadsheet "
-                          "program.")
-        yield int(at), tag, cells
+        number, inner = _ROW_NUMBER.search(row[1]), row[2] or b""
+        if number is None:
+            raise _without_addresses()
+        first = _column(inner) if b"<c" in inner else 0
+        last = _column(inner[inner.rfind(b"<c "):]) if first else 0
+        yield Row(int(number[1]), b"<row" + row[1].rstrip() + b">", inner, first, last)
+
+
+def _column(text: bytes) -> int:
+    place = _PLACE.search(text)
+    if place is None:
+        raise _without_addresses()
+    return _NUMBERS.get(place[1]) or number(place[1].decode())
+
+
+def _without_addresses() -> NotKept:
+    return NotKept("a sheet of ours was saved with cells that name no address. Save the file once in your spreadsheet "
+                   "program.")
 
 
 def merged_rows(old: bytes, fresh: bytes, ours: Areas, new: Areas, tables: Sequence[Match], styles: StyleMap,
@@ -56,65 +77,59 @@ def merged_rows(old: bytes, fresh: bytes, ours: Areas, new: Areas, tables: Seque
     The owner's cells (those outside `ours`) stay where they are; those beside a table go with their row, rows of totals
     stay below it. NotKept when one of them stands where a cell of ours must go."""
     seen = _Looks(tables, styles, shared)
-    rows: dict[int, Row] = {}
-    typed: dict[tuple[int, int], bytes] = {}
     beside = [Beside(match, shared) for match in tables]
     listed = {row for match in tables for row in range(match.old.area.top, match.old.area.bottom + 1)}
-    for at, tag, cells in rows_of(old):
+    known = {row for match in tables for row in range(match.old.area.top + _ENOUGH, match.old.body.bottom + 1)}
+    tags: dict[int, bytes] = {}
+    typed: dict[tuple[int, int], bytes] = {}
+    blank: dict[int, dict[int, bytes]] = {}
+    for row in rows_of(old):
+        at, tag = row.number, _SPANS.sub(b"", row.tag)
         if ours.has_row(at):
-            tag = with_attributes(tag, ht=None, customHeight=None)
-        if at in listed:
-            tag = with_attributes(tag, hidden=None)
-        rows[at] = Row(with_attributes(tag, spans=None))
-        for column, cell, filled in cells:
+            tag = _OWN_HEIGHT.sub(b"", tag)
+        tags[at] = _HIDDEN.sub(b"", tag) if at in listed else tag
+        if at in known and ours.one_span(at, row.first, row.last):
+            continue
+        for column, cell, filled in row.cells:
             if ours.holds(at, column):
                 seen.note(at, column, cell)
                 for one in beside:
-                    one.note_old(at, column, cell)
+                    one.note(at, column, cell)
             elif filled:
                 typed[at, column] = cell
             elif not new.holds(at, column):
-                rows[at].cells[column] = cell
-    made: dict[tuple[int, int], bytes] = {}
-    for at, tag, cells in rows_of(fresh):
-        row = rows.setdefault(at, Row(f'<row r="{at}">'.encode()))
-        met = attributes(tag)
-        if "ht" in met:
-            row.tag = with_attributes(row.tag, ht=met["ht"], customHeight="1")
-        for column, cell, filled in cells:
-            if filled or new.holds(at, column):
-                made[at, column] = cell
-                for one in beside:
-                    one.note_new(at, column, cell)
+                blank.setdefault(at, {})[column] = cell
     told = []
     for one in beside:
-        typed, words = one.followed(typed, new, sheet)
+        typed, words = one.followed(typed, new, sheet, lambda: rows_of(fresh))
         told += words
     clash = next((place for place in sorted(typed) if new.holds(*place)), None)
     if clash is not None:
         raise NotKept(f"on the sheet '{sheet}' you typed something in {letters(clash[1])}{clash[0]}, where the new "
                       "results need room. Move it to the right of the tables, or further down, and refresh again.")
-    for (at, column), cell in made.items():
-        rows[at].cells[column] = seen.restyle(at, column, cell)
     for (at, column), cell in typed.items():
-        rows.setdefault(at, Row(f'<row r="{at}">'.encode())).cells[column] = cell
-    return *_written(rows), told
-
-
-def _written(rows: dict[int, Row]) -> tuple[bytes, Area | None]:
+        blank.setdefault(at, {})[column] = cell
+    made = {row.number: row for row in rows_of(fresh)}
     written, reach = bytearray(b"<sheetData>"), None
-    for at in sorted(rows):
-        row = rows[at]
-        if row.cells:
-            written += row.tag
-            for column in sorted(row.cells):
-                written += row.cells[column]
+    for at in sorted({*tags, *made, *blank}):
+        row, tag = made.get(at), tags.get(at) or f'<row r="{at}">'.encode()
+        height = _HEIGHT.search(row.tag) if row else None
+        if height is not None:
+            tag = with_attributes(tag, ht=height[1].decode(), customHeight="1")
+        cells = blank.get(at, {})
+        if row is not None and cells:
+            cells |= {column: seen.restyled(at, cell) for column, cell, filled in row.cells
+                      if filled or column not in cells}
+        first, last = (min(cells), max(cells)) if cells else (row.first, row.last) if row else (0, 0)
+        if first:
+            written += tag
+            written += b"".join(cells[column] for column in sorted(cells)) if cells else seen.restyled(at, row.inner)
             written += b"</row>"
-            here = Area(at, min(row.cells), at, max(row.cells))
+            here = Area(at, first, at, last)
             reach = here if reach is None else around([reach, here])
-        elif len(attributes(row.tag)) > 1:
-            written += row.tag[:-1] + b"/>"
-    return bytes(written + b"</sheetData>"), reach
+        elif tag.count(b"=") > 1:  # says more than its number
+            written += tag[:-1] + b"/>"
+    return bytes(written + b"</sheetData>"), reach, told
 
 
 class _Looks:
@@ -129,7 +144,7 @@ class _Looks:
                      for row in range(match.new.area.top, match.new.area.bottom + 1)}
         self._columns: dict[tuple[str, str, bool], Counter] = {}
         self._texts: dict[bytes, int] = {}
-        self._given: dict[tuple[str, str, bool, int], int] = {}
+        self._given: dict[tuple, bytes] = {}
 
     def note(self, row: int, column: int, cell: bytes) -> None:
         """Remember an old cell of ours."""
@@ -144,24 +159,42 @@ class _Looks:
             if text:
                 self._texts[text] = style
 
-    def restyle(self, row: int, column: int, cell: bytes) -> bytes:
-        """A fresh cell with its style index in the owner's file."""
-        end = cell.find(b">")
-        met = _STYLE.search(cell, 0, end)
-        fresh, match = int(met[1]) if met else 0, self._new.get(row)
+    def restyled(self, row: int, cells: bytes) -> bytes:
+        """Fresh cells of a row with the style indices they have in the owner's file."""
+        match = self._new.get(row)
         area = match.new.area if match else None
-        if match is not None and area.left <= column <= area.right:
-            key = (match.new.name, match.new.headings[column - area.left], row == area.top, fresh)
-            if key not in self._given:
-                self._given[key] = self._of_column(*key)
-            style = self._given[key]
-        else:
-            own = self._texts.get(self._shared.text_of(cell)) if self._texts else None
-            style = self._styles.cell(fresh) if own is None else own
-        written = b' s="%d"' % style
-        return cell[: met.start()] + written + cell[met.end():] if met else cell[:2] + written + cell[2:]
+        key = (match.new.name, row == area.top) if match else None
+
+        def styled(met: re.Match[bytes]) -> bytes:
+            column, fresh = met[1], int(met[3] or 0)
+            known = self._given.get((key, column, fresh))
+            if known is None:
+                known = self._style(match, key, _NUMBERS.get(column) or number(column.decode()), fresh)
+                self._given[key, column, fresh] = known
+            return _put(met, known)
+
+        if match is None and self._texts:
+            return b"".join(self._by_text(cell.group(), styled) for cell in _CELL.finditer(cells))
+        return _FRESH_CELL.sub(styled, cells)
+
+    def _by_text(self, cell: bytes, styled: Callable[[re.Match[bytes]], bytes]) -> bytes:
+        own = self._texts.get(self._shared.text_of(cell))
+        if own is None:
+            return _FRESH_CELL.sub(styled, cell, count=1)
+        return _FRESH_CELL.sub(lambda met: _put(met, b' s="%d"' % own), cell, count=1)
+
+    def _style(self, match: Match | None, key: tuple[str, bool] | None, column: int, fresh: int) -> bytes:
+        style = self._styles.cell(fresh)
+        if match is not None and match.new.area.left <= column <= match.new.area.right:
+            heading = match.new.headings[column - match.new.area.left]
+            style = self._of_column(key[0], heading, key[1], fresh)
+        return b' s="%d"' % style
 
     def _of_column(self, table: str, heading: str, top: bool, fresh: int) -> int:
         seen = self._columns.get((table, heading, top))
         usual = seen.most_common(1)[0][0] if seen else 0
         return self._styles.cell(fresh) if self._styles.is_ours(usual) else usual
+
+
+def _put(cell: re.Match[bytes], style: bytes) -> bytes:
+    return cell.group()[: cell.start(2) - cell.start()] + style if cell[2] else cell.group() + style
