@@ -11,6 +11,7 @@ _HOMES = {
     "load_price_model": "pricing.price_model",
     "plan_list_prices": "pricing.decisions.list_price",
     "find_alternatives": "pricing.decisions.alternatives",
+    "find_underpriced": "pricing.decisions.underpriced",
     "rank_quality": "pricing.decisions.quality",
     "check_circuit_fit": "pricing.decisions.circuit_fit",
     "cost_lot": "pricing.decisions.lots",

@@ -80,9 +80,9 @@ def test_public_names():
     import pricing
 
     assert pricing.__all__ == [
-        "backtest", "bid_for_lot", "build_workbook", "check_circuit_fit", "cost_lot", "fit_price_model",
-        "listing_facts", "load_price_model", "load_register", "match_sets", "plan_list_prices", "rank_quality",
-        "read_shop", "refresh_workbook", "review_margins",
+        "backtest", "bid_for_lot", "build_workbook", "check_circuit_fit", "cost_lot", "find_alternatives",
+        "find_underpriced", "fit_price_model", "listing_facts", "load_price_model", "load_register", "match_sets",
+        "plan_list_prices", "rank_quality", "read_shop", "refresh_workbook", "review_margins",
     ]
     for name in pricing.__all__:
         assert callable(getattr(pricing, name))

@@ -10,9 +10,10 @@ import pandas as pd
 from pricing.decisions.list_price import piece_in_words
 from pricing.decisions.shop_habits import sets_on_hand
 
-_PIECE = ("type", "designation", "canonical_type", "family", "type_known", "maker", "brand", "era", "variant", "grade",
-          "reading_pct", "set_size")
-COLUMNS = ("sheet", "row", "code", "where", *_PIECE, "sets", "price", "each", "piece", "fair_price")
+# What a price is estimated by: other columns here would be read as headings of a Sales table.
+DESCRIPTION = ("type", "designation", "canonical_type", "family", "type_known", "maker", "brand", "era", "variant",
+               "grade", "reading_pct", "set_size")
+COLUMNS = ("sheet", "row", "code", "where", *DESCRIPTION, "sets", "price", "each", "piece", "fair_price")
 
 
 def for_sale(model: Any, shop: Any) -> pd.DataFrame:
@@ -37,5 +38,5 @@ def for_sale(model: Any, shop: Any) -> pd.DataFrame:
     out = out[(out["sets"] > 0) & (out["price"] > 0) & np.isfinite(out["price"])].reset_index(drop=True)
     out["each"] = out["price"] / out["set_size"]
     out["piece"] = [piece_in_words(one) for one in out.to_dict("records")]
-    out["fair_price"] = model.estimate(out)["fair_price"] if len(out) else np.nan
+    out["fair_price"] = model.estimate(out[list(DESCRIPTION)])["fair_price"] if len(out) else np.nan
     return out[list(COLUMNS)]

@@ -168,6 +168,8 @@ SPECS: tuple[Spec, ...] = (
         "holding cost", "holding_cost_pct_year", "12", "% of cost a year",
         "What a piece on the shelf costs a year: money tied up, room, loss. Common practice, no source.",
         *_PCT),
+    Spec("most false finds", "most_false_finds_pct", "10", "% of those marked",
+         "Most that may turn out not to pay among the offers marked as under-priced.", *_PCT),
     Spec(
         "price endings", "price_endings", ".00 .50", "list",
         "Endings list prices may have: .50 is cents, 9 the last whole digit, 9.95 both; several with spaces "

@@ -14,11 +14,13 @@ from openpyxl import Workbook
 
 from pricing.decisions.quality import rank_quality
 from pricing.decisions.stock_alternatives import stock_alternatives
+from pricing.decisions.underpriced import find_underpriced
 from pricing.shop_tables import CHANNELS, ERAS, GRADES, TABLES, Settings
 from pricing.spreadsheet.about import about_sections
 from pricing.spreadsheet.alternatives_sheet import write_alternatives
 from pricing.spreadsheet.check_prices import write_check_prices
 from pricing.spreadsheet.circuit_fit_sheet import write_circuit_fit
+from pricing.spreadsheet.deals_sheet import write_deals
 from pricing.spreadsheet.input_sheets import empty_rows, write_input_sheet, write_lists
 from pricing.spreadsheet.live_cells_sheet import write_live_cells
 from pricing.spreadsheet.model_sheet import write_model
@@ -98,6 +100,7 @@ def write_results(
     if shop is not None and model is not None and len(shop.listening):
         quality = rank_quality(shop.listening, model, shop)
     if shop is not None and model is not None:
+        write_deals(book, find_underpriced(model, None, shop))
         write_alternatives(book, stock_alternatives(model, shop, quality), shop.settings.currency)
     if quality is not None:
         write_quality(book, quality)

@@ -7,6 +7,8 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 
+from pricing.shop_tables import clean_items
+
 
 class StandInModel:
     """Fair price = median price per tube of the pricing type, times the set size."""
@@ -74,6 +76,10 @@ class StandInModel:
             ],
             columns=["part", "factor", "level", "value", "low", "high", "n_sales", "learnt"],
         )
+
+    def describe(self, items):
+        """The items made clean."""
+        return clean_items(pd.DataFrame(items))[0]
 
     def heaviest_sales(self, items, count=5):
         """The first sales of each item's type."""

@@ -78,6 +78,8 @@ def test_sheets_in_order(built):
         "Types",
         "Settings",
         "Price list",
+        "Deals",
+        "Alternatives",
         "Margins",
         "Problems",
         "Check prices",
