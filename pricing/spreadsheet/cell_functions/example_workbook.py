@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from pricing.spreadsheet.cell_functions import choice_functions, stock_functions
+from pricing.spreadsheet.cell_functions import choice_functions, deal_functions, stock_functions
 from pricing.spreadsheet.cell_functions.registry import FUNCTIONS
 from pricing.spreadsheet.cell_functions.spec import CellFunction
 from pricing.spreadsheet.ods_file import write_ods
@@ -17,7 +17,7 @@ from pricing.spreadsheet.ods_file import write_ods
 Rows = list[list[Any]]
 # Rows and columns that the result of each example takes, headings included.
 SIZES = {"FAIR_TABLE": (7, 5), "WHY": (13, 5), "COMPARABLES": (6, 11), "LIST_PRICE": (7, 6), "CIRCUIT_FIT": (17, 9),
-         **choice_functions.SIZES, **stock_functions.SIZES}
+         **choice_functions.SIZES, **deal_functions.SIZES, **stock_functions.SIZES}
 _TYPES = {"EL84": 22.0, "ECC83": 26.0, "6V6GT": 30.0, "5U4GB": 18.0, "EL34": 55.0, "6L6GC": 48.0}
 _MAKERS = {"Tivenshaw": 1.25, "Varnoseth": 1.0, "Luskarn": 0.8, None: 0.85}
 _GRADES = {"new old stock": 1.4, "used, strong": 1.15, "used, good": 1.0, "used, weak": 0.6, None: 0.9}
@@ -70,7 +70,8 @@ def formula(one: CellFunction, name: str) -> str:
 def example_sheets() -> dict[str, Rows]:
     """The sheets that the examples speak of."""
     return {"Sales": example_sales(), "Items": example_items(), "Settings": example_settings(),
-            "Circuits": example_circuit(), **choice_functions.example_sheets(), **stock_functions.example_sheets()}
+            "Circuits": example_circuit(), **choice_functions.example_sheets(), **deal_functions.example_sheets(),
+            **stock_functions.example_sheets()}
 
 
 def function_rows(name_of: Callable[[CellFunction], str]) -> tuple[Rows, list[tuple[int, CellFunction]]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pricing.spreadsheet.cell_functions import (
     choice_functions,
     circuit_functions,
+    deal_functions,
     price_functions,
     register_functions,
     stock_functions,
@@ -82,6 +83,7 @@ FUNCTIONS: tuple[CellFunction, ...] = (
                   "and so on) and one position.", "table")),
         '"6BQ5", Circuits!A1:I2', "table",
     ),
+    *deal_functions.FUNCTIONS,
     *choice_functions.FUNCTIONS,
     *stock_functions.FUNCTIONS,
 )

@@ -42,6 +42,9 @@ RANGES = {
     "R32": [["sku", "plate_current"], ["A", 44], ["A", 46]],
     "R33": [["size", "price"]],
     "R34": [["type", "qty", "pass_pct"], ["EL84", 20, 120]],
+    "R35": [["type", "ask", "postage", "currency"], ["EL84", -5, None, None], ["EL84", "ask me", None, None],
+            ["EL84", 12, None, "XXX"]],
+    "R36": [["type", "ask", "postage"], ["EL48", 9, 1], ["EL84", 60, "free"]],
 }
 
 CASES = [
@@ -141,6 +144,16 @@ CASES = [
     ('TUBE.CIRCUITFIT("EL84";R27)', "2 rows below its headings"),
     ('INDEX(TUBE.CIRCUITFIT("EL84";R28);14;7)', "'hot' is not a number"),
     ("TUBE.RATING($Items.A2:A4;\"mu\")", "'tube' takes one cell"),
+    # offers
+    ('TUBE.UNDERPRICED("";$Seen.A1:G7)', "'model' is blank"),
+    ("TUBE.UNDERPRICED(M;R1)", "'offers' is empty"),
+    ("TUBE.UNDERPRICED(M;R3)", "no heading 'type' or 'ask'"),
+    ("TUBE.UNDERPRICED(M;$Seen.A1:G7;R15)", "no setting 'curency'"),
+    ("INDEX(TUBE.UNDERPRICED(M;R35);2;9)", "The amount -5 is not above zero"),
+    ("INDEX(TUBE.UNDERPRICED(M;R35);3;9)", "'ask me' is not an amount of money"),
+    ("INDEX(TUBE.UNDERPRICED(M;R35);4;9)", "There is no exchange rate for 'XXX'"),
+    ("INDEX(TUBE.UNDERPRICED(M;R36);2;10)", "The register does not know the type 'EL48'"),
+    ("INDEX(TUBE.UNDERPRICED(M;R36);3;10)", "'free' is not an amount of money"),
     # alternatives, quality
     ('TUBE.ALTERNATIVES("";"EL84";$Shelf.A1:E7)', "'model' is blank"),
     ('TUBE.ALTERNATIVES(M;"EL48";$Shelf.A1:E7)', "does not know the type 'EL48'"),

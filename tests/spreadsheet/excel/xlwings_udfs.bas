@@ -208,6 +208,20 @@ failed:
     TUBE_SETS = Err.Description
 End Function
 
+Function TUBE_UNDERPRICED(model, offers, Optional settings)
+    If (Not Application.CommandBars("Standard").Controls(1).Enabled) Then Exit Function
+    #If App = "Microsoft Excel" Then
+        If TypeOf Application.Caller Is Range Then On Error GoTo failed
+        TUBE_UNDERPRICED = XLPy.CallUDF("tube_prices", "TUBE_UNDERPRICED", Array(model, offers, settings), ThisWorkbook, Application.Caller)
+        Exit Function
+    #Else
+        TUBE_UNDERPRICED = XLPy.CallUDF("tube_prices", "TUBE_UNDERPRICED", Array(model, offers, settings))
+        Exit Function
+    #End If
+failed:
+    TUBE_UNDERPRICED = Err.Description
+End Function
+
 Function TUBE_WHY(model, items)
     If (Not Application.CommandBars("Standard").Controls(1).Enabled) Then Exit Function
     #If App = "Microsoft Excel" Then
