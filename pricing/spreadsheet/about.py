@@ -45,8 +45,8 @@ def about_sections(shop: Any | None, model: Any | None, *, invented: bool) -> li
                     "belongs where; the drop-downs offer words and accept yours.",
                     "Settings holds fees, tax, margins and price endings. Values marked “from memory” "
                     "or “common practice” are placeholders: put your own.",
-                    "Then run: python -m pricing refresh with the name of this file. It writes a new "
-                    "workbook beside this one, with the Price list, Problems and what the sales teach.",
+                    "Then run: python -m pricing refresh with the name of this file. It adds the Price list, "
+                    "Problems and what the sales teach to this workbook.",
                 ],
             )
         )
@@ -60,9 +60,12 @@ def about_sections(shop: Any | None, model: Any | None, *, invented: bool) -> li
             [
                 "Files like this one are opened in LibreOffice by the tests. Excel was not available "
                 "and not used in testing.",
-                "Refreshing writes a new file and leaves this one as it is. The new file carries the "
-                "cells of the input sheets as they stand, formulas as their last value; sheets, charts, "
-                "colours and notes added by hand stay behind.",
+                "Refreshing renews the cells, table sizes and chart ranges of the result sheets in this file and "
+                "nothing else; the file as it was is kept in a folder of backups beside it, and no backup is ever "
+                "deleted. Result sheets may be renamed, moved, restyled or deleted. What is typed right of a table "
+                "that lists skus, offers or lots goes with its row, formulas stay in their row, anything else typed "
+                "outside our cells stays where it is; what is typed over a cell of ours is overwritten. Where there "
+                "is no room, the results go to a new workbook and the message says why.",
             ],
         )
     )
