@@ -314,7 +314,7 @@ def test_every_command_has_help_and_the_readme_names_it():
     commands = next(
         action for action in command_parser()._actions if action.dest == "COMMAND" or action.choices
     ).choices
-    assert set(commands) == {"demo", "new", "check", "refresh", "quote", "export", "backtest", "fit", "lots", "sets",
+    assert set(commands) == {"demo", "new", "check", "refresh", "quote", "export", "backtest", "fit", "alternatives", "lots", "sets",
                              "margins", "describe", "connect"}
     readme = ROOT / "README.md"
     for name, parser in commands.items():

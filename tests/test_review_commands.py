@@ -61,6 +61,9 @@ def test_numbers_stand_right_and_words_left():
     (["margins"], ("By family, ", "EL84 kin", "all", "Sales against ", "quantity")),
     (["margins", "--by", "maker", "--from", "2025-01-01", "--to", "2025-06-30"],
      ("By maker, 2025-01-01 to 2025-06-30:", "Tivenshaw", "Sales against 2024-07-04 to 2024-12-31:")),
+    (["alternatives", "--type", "6BQ5", "--price", "60"],
+     ("6BQ5: 60.00", "5 cheaper: 5 of the same type", "58.3 %", "25.00", "in place of 60.00", "Lethal voltages")),
+    (["alternatives", "--type", "EL84", "--price", "1"], ("Nothing that could stand in", "none")),
     (["describe", "T1", "t2"], ("EL84\n", "Grade, as we state it: used, good", "plate current 48.1 mA at 250 V")),
 ])
 def test_what_is_told(book, capsys, words, expected):
@@ -79,6 +82,9 @@ def test_what_is_told(book, capsys, words, expected):
     (["margins", "--from", "soon"], (), BAD_CALL, "--from soon: not a date"),
     (["margins", "--from", "2025-06-01", "--to", "2025-01-01"], (), BAD_CALL, "ends before it begins"),
     (["margins", "--to", "1999-01-01"], (), BAD_CALL, "No sale from"),
+    (["alternatives"], (), BAD_CALL, "Name the type that is wanted with --type"),
+    (["alternatives", "--type", "EL8444"], (), PROBLEMS, "does not know the type 'EL8444'"),
+    (["alternatives", "--type", "EL84", "--circuit", "Nowhere"], (), PROBLEMS, "no circuit or position 'Nowhere'"),
     (["describe"], (), BAD_CALL, "Name either the codes of the pieces"),
     (["describe", "T1", "--all", "x.csv"], (), BAD_CALL, "or --all FILE"),
     (["describe", "T1"], ("stock",), PROBLEMS, "no usable row in Stock"),

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from pricing.command_line import commands, reviews
+from pricing.command_line import choices, commands, reviews
 
 
 def command_parser() -> argparse.ArgumentParser:
@@ -77,6 +77,16 @@ def command_parser() -> argparse.ArgumentParser:
     fit.add_argument("--circuit", required=True, help="name of the circuit, as on the Circuits sheet")
     fit.add_argument("--type", default="", help="type to try there (default: the one fitted)")
     fit.add_argument("--position", default="", help="position, such as V2 (default: wherever the type may be meant)")
+    alternatives = command("alternatives", choices.alternatives,
+                           "Find what costs less than a wanted tube and sounds close, with what to answer a customer.")
+    _book(alternatives)
+    alternatives.add_argument("--type", help="type wanted (default: the one fitted in --circuit)")
+    for name, help in (("maker", "who made it"), ("era", "decade or year of making"), ("grade", "stated grade")):
+        alternatives.add_argument(f"--{name}", help=help)
+    alternatives.add_argument("--set-size", metavar="N", help="tubes in the set: 1, 2 (pair), 4 (quad)")
+    alternatives.add_argument("--price", type=float, help="what the wanted set costs (default: its fair price)")
+    alternatives.add_argument("--circuit", help='circuit on the Circuits sheet it goes into; "NAME, V2" for a position')
+    alternatives.add_argument("--count", metavar="N", type=_whole_number, default=8, help="rows to show (default: 8)")
     backtest = command(
         "backtest", commands.backtest,
         "Price past sales again from what came before them: how close, beside a shop's habits.",
@@ -91,6 +101,8 @@ def command_parser() -> argparse.ArgumentParser:
         "--out", metavar="FILE", type=Path, help="name of the CSV file (default: BOOK asks.csv)"
     )
     export.add_argument("--overwrite", action="store_true", help="replace the CSV file if it is there")
+    deals = command("deals", reviews.deals, "Rank offers, and your own asks, by the chance that they are under-priced.")
+    _book(deals)
     lots = command("lots", reviews.lots, "Tell what each lot has brought back, and what to bid for offers.")
     _book(lots)
     sets = command("sets", reviews.sets, "Tell which measured tubes to sell together as quads and pairs.")

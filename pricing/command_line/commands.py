@@ -10,6 +10,7 @@ from pricing.command_line.steps import (
     PROBLEMS,
     BadCall,
     date_of,
+    deals_of,
     demo_data_folder,
     fit_model,
     must_be_free,
@@ -21,6 +22,7 @@ from pricing.command_line.steps import (
     record_of,
     step,
     tell,
+    with_problems_of_notes,
     workbook_name,
     write_csv,
 )
@@ -32,13 +34,14 @@ def demo(call: argparse.Namespace) -> int:
     from pricing.spreadsheet.workbook import free_name
 
     shop, model, plan = priced(demo_data_folder())
-    record = record_of(shop)
+    record, deals = record_of(shop), deals_of(shop, model)
     call.out.mkdir(parents=True, exist_ok=True)
     path = free_name(call.out / "demo shop.xlsx")
     with step(f"writing {path.name}"):
-        build_workbook(path, shop, model, plan=plan, record=record, invented=True, live_cells=call.live_cells)
+        build_workbook(path, shop, model, plan=plan, record=record, deals=deals, invented=True,
+                       live_cells=call.live_cells)
     print(f"Wrote {path} (an invented shop: every sale, maker and buyer in it is made up).")
-    tell(plan, shop, record)
+    tell(plan, shop, record, deals)
     return DONE
 
 
@@ -56,7 +59,7 @@ def new(call: argparse.Namespace) -> int:
 def check(call: argparse.Namespace) -> int:
     from pricing.shop_tables import check_report
 
-    shop = read(call.book)
+    shop = with_problems_of_notes(read(call.book))
     print(check_report(shop))
     if shop.problems.empty:
         return DONE
@@ -71,13 +74,13 @@ def refresh(call: argparse.Namespace) -> int:
 
     must_be_free(call)
     shop, model, plan = priced(call.book)
-    record = record_of(shop, call.folds)
+    record, deals = record_of(shop, call.folds), deals_of(shop, model)
     said: list[str] = []
     with step(f"writing {(call.out or call.book).name}"):
         try:
             path = refresh_workbook(
-                call.book, call.out, shop=shop, model=model, plan=plan, record=record, overwrite=call.overwrite,
-                restore=call.restore_sheets, tell=said.append,
+                call.book, call.out, shop=shop, model=model, plan=plan, record=record, deals=deals,
+                overwrite=call.overwrite, restore=call.restore_sheets, tell=said.append,
             )
         except OSError as error:
             where = f" ({error.filename})" if error.filename else ""
@@ -88,7 +91,7 @@ def refresh(call: argparse.Namespace) -> int:
     else:
         print(f"Wrote {path}. {call.book} is unchanged.")
     print(*said, sep="\n")
-    tell(plan, shop, record)
+    tell(plan, shop, record, deals)
     return DONE if path in (call.book, call.out) or call.book.suffix.casefold() not in (".xlsx", ".xlsm") else PROBLEMS
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from pathlib import Path
+from textwrap import fill
 from typing import Any
 
 from pricing.command_line.steps import (
@@ -13,6 +14,7 @@ from pricing.command_line.steps import (
     BadCall,
     NothingToPrice,
     date_of,
+    deals_of,
     fit_model,
     must_have_sales,
     on_one_scale,
@@ -36,6 +38,23 @@ def lots(call: argparse.Namespace) -> int:
     _part("What each lot has brought back, newest first:", review.lots, LOTS,
           "lot bought_on tubes paid_in_all brought back_pct left left_value fallout_pct words")
     _part("Offers of four tubes or more:", review.bids, BIDS, "offer seller tubes asked low bid high words")
+    return DONE
+
+
+def deals(call: argparse.Namespace) -> int:
+    from pricing.spreadsheet.deals_sheet import COLUMNS, tables_of
+
+    shop = on_one_scale(read(call.book))
+    if shop.offers.empty and shop.stock.empty:
+        raise BadCall("There is no usable row in Offers or Stock, so there is no ask to compare.")
+    found = deals_of(shop, fit_model(shop))
+    offers, own, hidden = tables_of(found)
+    print(*found.words, _amounts(shop), sep="\n")
+    shown = "mark chance_pct code type piece sets cost fair_price needed gain doubts"
+    _part("Offers, the likeliest to pay first:", offers, COLUMNS, shown)
+    _part(f"Your own asks below the fair price ({hidden:,} on hand at or above it left out):", own, COLUMNS, shown)
+    for one in (*offers[offers["marked"]].itertuples(), *own[own["marked"]].itertuples()):
+        print(fill(f"{one.code}: {one.why}.", 110, initial_indent="  - ", subsequent_indent="    "))
     return DONE
 
 

@@ -61,6 +61,20 @@ def fit_model(shop: Any) -> Any:
             raise NothingToPrice(str(error)) from error
 
 
+def with_problems_of_notes(shop: Any) -> Any:
+    """The shop with what shows only once all listening notes are compared: scores out of scale, a single listener."""
+    from dataclasses import replace
+
+    import pandas as pd
+
+    from pricing.decisions.quality import rank_quality
+
+    if shop.listening.empty:
+        return shop
+    more = rank_quality(shop.listening, None, shop).problems
+    return replace(shop, problems=pd.concat([shop.problems, more], ignore_index=True)) if len(more) else shop
+
+
 def date_of(option: str, text: str | None) -> Any:
     """The date given with an option, None where it was not given."""
     import pandas as pd
@@ -83,6 +97,14 @@ def must_have_sales(shop: Any) -> None:
         )
 
 
+def deals_of(shop: Any, model: Any) -> Any:
+    """What find_underpriced finds among offers and stock."""
+    from pricing.decisions.underpriced import find_underpriced
+
+    with step("comparing offers and asks with fair prices"):
+        return find_underpriced(model, None, shop)
+
+
 def record_of(shop: Any, folds: int | None = None) -> Any:
     """How close the prices came on past sales; None where that was not asked for and would take long."""
     from pricing.spreadsheet.record_section import record_for_refresh
@@ -94,10 +116,13 @@ def record_of(shop: Any, folds: int | None = None) -> Any:
             raise NothingToPrice(str(error)) from error
 
 
-def tell(plan: Any, shop: Any, record: Any) -> None:
+def tell(plan: Any, shop: Any, record: Any, deals: Any) -> None:
+    from pricing.spreadsheet.deals_sheet import deals_in_words
     from pricing.spreadsheet.summary import plan_in_words
 
     print(plan_in_words(plan, shop))
+    for words in deals_in_words(deals):
+        print(words)
     if record is not None:
         print(record.headline)
 

@@ -172,7 +172,7 @@ def _with_quality(rows: list[dict[str, Any]], pieces: pd.DataFrame, wanted: pd.D
                   ranking: QualityRanking | None) -> pd.DataFrame:
     out = _frame(rows)
     if ranking is None or ranking.model is None or not rows:
-        return out.assign(quality_words="no listening notes to compare by")
+        return out.assign(quality_words="nothing can be told: there are too few")
     beside = ranking.quality_beside(pieces, wanted)
     change, sd = beside["difference"].to_numpy(float), beside["difference_sd"].to_numpy(float)
     chance = np.where(sd > 0, stats.norm.cdf(np.divide(change, sd, out=np.zeros_like(sd), where=sd > 0)), 0.5)
@@ -185,7 +185,7 @@ def _quality_words(change: float, chance: float) -> str:
     size = f"{abs(change):.1f} points"
     surer = max(chance, 1 - chance)
     if surer < _LIKELY:
-        return "the notes tell no difference"
+        return "no difference can be told"
     side = "better" if change > 0 else "less good"
     return f"{'very likely' if surer >= _SURE else 'probably'} {side}, by about {size}"
 
@@ -222,8 +222,7 @@ def _answer(row: Mapping[str, Any], name: str, each: float, currency: str) -> st
             said.append("Ratings are compared with the wanted type only, as no circuit was given.")
     else:
         said.append(f"In the circuit: {row['summary']}.")
-    if row["quality_words"]:
-        said.append(f"By the listening notes: {row['quality_words']}.")
+    said.append(f"By the listening notes {row['quality_words']}.")
     return " ".join(said)
 
 

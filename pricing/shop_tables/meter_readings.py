@@ -48,7 +48,7 @@ def percent_of_nominal(
     known = None if pieces is None else pieces.drop_duplicates("sku").set_index("sku")
     for column in ("designation", "canonical_type", "family"):
         met = pd.Series(UNKNOWN, index=out.index) if known is None else out["sku"].map(known[column])
-        out[column] = met.fillna(UNKNOWN).astype("str")
+        out[column] = met.astype(object).fillna(UNKNOWN).astype("str")
     measured = (out["test"].isin(PERCENT_TESTS) & (out["value"] > 0)).to_numpy()
     nominal = out["nominal"].to_numpy(float, copy=True)
     problems: list[Problem] = []
