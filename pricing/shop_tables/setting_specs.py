@@ -194,8 +194,6 @@ SPECS: tuple[Spec, ...] = (
         *_PCT),
     Spec("section balance", "section_balance_pct", "10", "% of the mean",
          "Widest difference of the two sections of one tube. Common practice, no source.", *_PCT),
-    Spec("false discoveries", "false_discoveries_pct", "20", "% of the marked",
-         "Share of offers marked as underpriced that may turn out not to be.", *_PCT),
     Spec("range coverage", "range_coverage_pct", "80", "% of sales",
          "Share of sales that the estimated price range shall hold.", *_percent_cell(1, 99.9)),
     Spec("manual fitting", "manual_fitting", "no", "yes or no",

@@ -61,7 +61,6 @@ class Settings:
     match_plate_current_pct: float = 5.0
     match_gm_pct: float = 10.0
     section_balance_pct: float = 10.0
-    false_discoveries_pct: float = 20.0
     range_coverage_pct: float = 80.0
     manual_fitting: bool = False
     postage_included_by: Mapping[str, bool] = field(default_factory=dict)

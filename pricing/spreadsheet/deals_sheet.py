@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pandas as pd
 from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Font, PatternFill
 from openpyxl.utils import get_column_letter
@@ -18,9 +19,9 @@ from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, set_
 TITLE = "Deals"
 _CHANCE = ("In 100 such pieces, how many would truly be worth it: by your sales, their uncertainty, and what the ask "
            "itself tells.")
-_COLUMNS = (
+COLUMNS = (
     ResultColumn("mark", "marked", "text", 9,
-                 "Marked as far as the share of false finds expected among the marked keeps under the limit of Settings."),
+                 "Marked as far as the expected share of false finds keeps under the limit of Settings."),
     ResultColumn("chance_pct", "chance", "percent", 9, _CHANCE),
     ResultColumn("code", "code", "text", 10),
     ResultColumn("type", "type", "text", 10),
@@ -44,11 +45,7 @@ _MARK = ("1F5A3C", "DCEBE1")
 def write_deals(book: Workbook, found: Underpriced) -> Worksheet:
     """The sheet of what find_underpriced found."""
     sheet = book.create_sheet(TITLE)
-    table = found.table.assign(
-        mark=found.table["marked"].map({True: "yes", False: ""}),
-        chance_pct=100 * found.table["chance"].astype(float))
-    offers, own = (table[table["source"] == source] for source in (OFFER, OWN))
-    low = own[own["fair_price"] > own["cost"]]
+    offers, low, hidden = tables_of(found)
     lines = [
         *found.words,
         "The cheapest piece in a long list is often cheap because it is taken for better than it is: the chance allows "
@@ -58,28 +55,37 @@ def write_deals(book: Workbook, found: Underpriced) -> Worksheet:
     ]
     write_heading(sheet, TITLE, lines)
     row = len(lines) + 3
-    hidden = len(own) - len(low)
     parts = (("Offers, every one", offers, "DealOffers"),
              ("Your own asks below the fair price" + (f" ({counted(hidden, 'piece')} on hand at or above it left out)"
                                                       if hidden else ""), low, "DealStock"))
     for title, frame, name in parts:
         top = heading(sheet, row, title)
-        last = write_table(sheet, frame, _COLUMNS, name=name, top=top, filters=name == "DealOffers")
+        last = write_table(sheet, frame, COLUMNS, name=name, top=top, filters=name == "DealOffers")
         if frame.empty:
             put_text(sheet.cell(top + 1, 1), "none")
-        fit_heights(sheet, frame, _COLUMNS, top)
+        fit_heights(sheet, frame, COLUMNS, top)
         ink, fill = _MARK
         sheet.conditional_formatting.add(f"A{top + 1}:B{max(last, top + 1)}", FormulaRule(
             formula=[f'$A{top + 1}="yes"'], font=Font(color=ink, bold=True),
             fill=PatternFill("solid", start_color=fill, end_color=fill)))
         row = last + 2
-    for place, column in enumerate(_COLUMNS, 1):
+    for place, column in enumerate(COLUMNS, 1):
         sheet.column_dimensions[get_column_letter(place)].width = column.width
     sheet.freeze_panes = "E1"
     sheet.sheet_view.showGridLines = False
-    set_up_page(sheet, title_row=None, last_row=row, last_column=len(_COLUMNS))
+    set_up_page(sheet, title_row=None, last_row=row, last_column=len(COLUMNS))
     sheet.sheet_properties.tabColor = style.HEAD
     return sheet
+
+
+def tables_of(found: Underpriced) -> tuple[pd.DataFrame, pd.DataFrame, int]:
+    """(offers, own asks below the fair price, how many pieces of one's own are not), as the sheet shows them."""
+    table = found.table.assign(
+        mark=found.table["marked"].map({True: "yes", False: ""}),
+        chance_pct=100 * found.table["chance"].astype(float))
+    offers, own = (table[table["source"] == source] for source in (OFFER, OWN))
+    low = own[own["fair_price"] > own["cost"]]
+    return offers, low, len(own) - len(low)
 
 
 def deals_in_words(found: Underpriced) -> list[str]:

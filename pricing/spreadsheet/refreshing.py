@@ -10,6 +10,7 @@ import pandas as pd
 from openpyxl import Workbook
 
 from pricing.shop_tables.headings import table_of_sheet
+from pricing.spreadsheet.input_sheets import write_lists
 from pricing.spreadsheet.package.book import NotKept
 from pricing.spreadsheet.package.graft import grafted, sheets_of
 from pricing.spreadsheet.package.marks import add_marks
@@ -17,7 +18,7 @@ from pricing.spreadsheet.package.safe_write import must_be_closed, replace_file,
 from pricing.spreadsheet.record_section import record_for_refresh
 from pricing.spreadsheet.result_sheets import write_heading
 from pricing.spreadsheet.tables import add_styles
-from pricing.spreadsheet.workbook import build_workbook, is_invented, refreshed_name, saved, write_results
+from pricing.spreadsheet.workbook import build_workbook, is_invented, lists_of, refreshed_name, saved, write_results
 
 _KEPT_WHOLE = (".xlsx", ".xlsm")
 
@@ -29,6 +30,7 @@ def refresh_workbook(
     shop: Any | None = None,
     model: Any | None = None,
     plan: pd.DataFrame | None = None,
+    deals: Any = None,
     record: Any = None,
     overwrite: bool = False,
     restore: bool = False,
@@ -70,7 +72,8 @@ def refresh_workbook(
         try:
             if out is not None and Path(out).suffix.casefold() != path.suffix.casefold():
                 raise NotKept(f"a copy with everything in it has to end in {path.suffix}, too.")
-            results = fresh_results(owner, shop, model, plan=plan, record=record, invented=is_invented(path))
+            results = fresh_results(owner, shop, model, plan=plan, record=record, deals=deals,
+                                    invented=is_invented(path))
             return put_results(path, owner, results, None if out is None else Path(out), restore=restore, tell=tell)
         except NotKept as reason:
             tell(f"{path} was left as it is: {reason} The results are in a new workbook instead.")
@@ -78,11 +81,12 @@ def refresh_workbook(
         tell(f"{path} was left as it is: only in .xlsx and .xlsm can a refresh keep everything. The results are in a "
              "new workbook instead.")
     goal = refreshed_name(path, model.as_of) if out is None else Path(out).with_suffix(".xlsx")
-    return build_workbook(goal, shop, model, plan=plan, record=record, invented=is_invented(path), overwrite=overwrite)
+    return build_workbook(goal, shop, model, plan=plan, record=record, deals=deals, invented=is_invented(path),
+                          overwrite=overwrite)
 
 
 def fresh_results(owner: bytes, shop: Any, model: Any, *, plan: pd.DataFrame | None = None, record: Any = None,
-                  invented: bool = False) -> bytes:
+                  deals: Any = None, invented: bool = False) -> bytes:
     """A workbook file with the marked result sheets alone, for the owner's file; NotKept when that cannot be kept
     whole."""
     sheets, had = sheets_of(owner)
@@ -93,7 +97,11 @@ def fresh_results(owner: bytes, shop: Any, model: Any, *, plan: pd.DataFrame | N
         if table_of_sheet(name):
             book.create_sheet(name)
     inputs = set(book.sheetnames)
-    write_results(book, shop, model, plan=plan, record=record, invented=invented, live_cells="Live cells" in had)
+    write_results(book, shop, model, plan=plan, record=record, deals=deals, invented=invented,
+                  live_cells="Live cells" in had)
+    offers = [str(offer.formula1) for sheet in book for offer in sheet.data_validations.dataValidation]
+    if "Lists" in had or "Lists" not in sheets and any(offer.startswith("list_") for offer in offers):
+        write_lists(book, lists_of(shop))
     for title in had:
         if title not in book.sheetnames:
             words = f"Nothing to show for {model.as_of:%Y-%m-%d}: the workbook had no rows for this sheet."

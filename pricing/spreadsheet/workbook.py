@@ -45,6 +45,7 @@ def build_workbook(
     *,
     plan: pd.DataFrame | None = None,
     record: Any = None,
+    deals: Any = None,
     invented: bool = False,
     live_cells: bool = False,
     overwrite: bool = False,
@@ -52,9 +53,9 @@ def build_workbook(
     """Write a shop's workbook and return its path.
 
     Without `shop` the input sheets are empty but for Settings. With it they hold the owner's cells as they
-    stand in `shop.path`, and a Problems sheet follows; with a fitted `model` too, Price list, Check prices and Model
-    (`plan`: the result of plan_list_prices, made here when not given; `record`: that of backtest, shown on
-    Model, not made here, as it takes several fits). `invented` says on About that the
+    stand in `shop.path`, and a Problems sheet follows; with a fitted `model` too, Price list, Deals, Check prices and
+    Model (`plan`, `deals`: the results of plan_list_prices and find_underpriced, made here when not given; `record`:
+    that of backtest, shown on Model, not made here, as it takes several fits). `invented` says on About that the
     shop does not exist; `live_cells` adds a sheet of cell functions for LibreOffice Calc. The file is written
     whole or not at all. FileExistsError when `path` is there and `overwrite` is not set.
     """
@@ -66,7 +67,8 @@ def build_workbook(
     add_styles(book)
     _write_inputs(book, shop)
     inputs = set(book.sheetnames)
-    write_results(book, shop, model, plan=plan, record=record, invented=invented, live_cells=live_cells)
+    write_results(book, shop, model, plan=plan, record=record, deals=deals, invented=invented,
+                  live_cells=live_cells)
     add_marks(book, [name for name in book.sheetnames if name not in inputs])
     write_lists(book, lists_of(shop))
     _open_at(book, "Price list" if "Price list" in book.sheetnames else "Sales")
@@ -85,6 +87,7 @@ def write_results(
     *,
     plan: pd.DataFrame | None = None,
     record: Any = None,
+    deals: Any = None,
     invented: bool = False,
     live_cells: bool = False,
 ) -> None:
@@ -100,7 +103,7 @@ def write_results(
     if shop is not None and model is not None and len(shop.listening):
         quality = rank_quality(shop.listening, model, shop)
     if shop is not None and model is not None:
-        write_deals(book, find_underpriced(model, None, shop))
+        write_deals(book, find_underpriced(model, None, shop) if deals is None else deals)
         write_alternatives(book, stock_alternatives(model, shop, quality), shop.settings.currency)
     if quality is not None:
         write_quality(book, quality)
