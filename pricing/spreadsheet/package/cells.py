@@ -75,7 +75,8 @@ def merged_rows(old: bytes, fresh: bytes, ours: Areas, new: Areas, tables: Seque
     """The new sheetData element, the area of its cells, and what the owner should hear.
 
     The owner's cells (those outside `ours`) stay where they are; those beside a table go with their row, rows of totals
-    stay below it. NotKept when one of them stands where a cell of ours must go."""
+    stay below it. What he typed into cells of ours that are there for typing stays too. NotKept when one of his stands
+    where a cell of ours must go."""
     seen = _Looks(tables, styles, shared)
     beside = [Beside(match, shared) for match in tables]
     listed = {row for match in tables for row in range(match.old.area.top, match.old.area.bottom + 1)}
@@ -83,6 +84,7 @@ def merged_rows(old: bytes, fresh: bytes, ours: Areas, new: Areas, tables: Seque
     tags: dict[int, bytes] = {}
     typed: dict[tuple[int, int], bytes] = {}
     blank: dict[int, dict[int, bytes]] = {}
+    answers: dict[int, dict[int, bytes]] = {}
     for row in rows_of(old):
         at, tag = row.number, _SPANS.sub(b"", row.tag)
         if ours.has_row(at):
@@ -93,6 +95,8 @@ def merged_rows(old: bytes, fresh: bytes, ours: Areas, new: Areas, tables: Seque
         for column, cell, filled in row.cells:
             if ours.holds(at, column):
                 seen.note(at, column, cell)
+                if at not in listed:
+                    answers.setdefault(at, {})[column] = cell
                 for one in beside:
                     one.note(at, column, cell)
             elif filled:
@@ -117,9 +121,10 @@ def merged_rows(old: bytes, fresh: bytes, ours: Areas, new: Areas, tables: Seque
         if height is not None:
             tag = with_attributes(tag, ht=height[1].decode(), customHeight="1")
         cells = blank.get(at, {})
-        if row is not None and cells:
+        again = seen.typed_again(row, answers[at]) if row is not None and at in answers else {}
+        if row is not None and (cells or again):
             cells |= {column: seen.restyled(at, cell) for column, cell, filled in row.cells
-                      if filled or column not in cells}
+                      if column not in again and (filled or column not in cells)} | again
         first, last = (min(cells), max(cells)) if cells else (row.first, row.last) if row else (0, 0)
         if first:
             written += tag
@@ -176,6 +181,13 @@ class _Looks:
         if match is None and self._texts:
             return b"".join(self._by_text(cell.group(), styled) for cell in _CELL.finditer(cells))
         return _FRESH_CELL.sub(styled, cells)
+
+    def typed_again(self, row: Row, old: dict[int, bytes]) -> dict[int, bytes]:
+        """The old cells of a row where the fresh ones are for typing in."""
+        if not self._styles.for_typing.intersection(_STYLE.findall(row.inner)):
+            return {}
+        return {column: old[column] for column, cell, _ in row.cells if column in old
+                and (met := _STYLE.search(cell, 0, cell.find(b">"))) and met[1] in self._styles.for_typing}
 
     def _by_text(self, cell: bytes, styled: Callable[[re.Match[bytes]], bytes]) -> bytes:
         own = self._texts.get(self._shared.text_of(cell))

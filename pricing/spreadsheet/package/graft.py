@@ -94,6 +94,8 @@ def _put_names(book: Package, new: Package, places: dict[str, str], fresh: dict[
     defined = book.names()
     for name, reference in new.names().items():
         areas = sheet_areas(reference)
+        if not areas and name not in defined:  # a constant or a formula
+            book.set_name(name, reference)
         if name.startswith(PREFIX) or not areas or areas[0][0] not in places:
             continue
         where = places[areas[0][0]]

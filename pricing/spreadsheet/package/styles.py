@@ -14,6 +14,7 @@ from pricing.spreadsheet.package.markup import (
     with_attributes,
 )
 
+INPUT_STYLES = "shop input "  # names of the cell styles of what an owner types
 _ORDER = ("numFmts", "fonts", "fills", "borders", "cellStyleXfs", "cellXfs", "cellStyles", "dxfs", "tableStyles",
           "colors", "extLst")
 _FIRST_OWN_FORMAT = 164  # numFmtId below are the standard's own (ISO/IEC 29500-1, 18.8.30)
@@ -106,6 +107,12 @@ class StyleMap:
         if index not in self._known:
             self._known[index] = self._cell(index)
         return self._known[index]
+
+    @property
+    def for_typing(self) -> set[bytes]:
+        """Fresh indices of cells on result sheets that the owner types in: those styled as his input."""
+        return {b"%d" % at for at, xf in enumerate(self.fresh.items["cellXfs"])
+                if self.fresh.name_of(xf).startswith(INPUT_STYLES)}
 
     def is_ours(self, index: int) -> bool:
         """Whether a cell style of the owner's file looks as we made it, or as he made our named style look."""
