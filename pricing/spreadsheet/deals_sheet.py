@@ -60,7 +60,7 @@ def write_deals(book: Workbook, found: Underpriced) -> Worksheet:
                                                       if hidden else ""), low, "DealStock"))
     for title, frame, name in parts:
         top = heading(sheet, row, title)
-        last = write_table(sheet, frame, COLUMNS, name=name, top=top, filters=name == "DealOffers")
+        last = write_table(sheet, frame, COLUMNS, name=name, top=top)
         if frame.empty:
             put_text(sheet.cell(top + 1, 1), "none")
         fit_heights(sheet, frame, COLUMNS, top)
