@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 _CELL = r"\$?([A-Z]{1,3})\$?(\d{1,7})"
 _AREA = re.compile(rf"^{_CELL}(?::{_CELL})?$")
-_LONGEST_NAME = 7_000  # characters; a defined name holds 8,192
+_LONGEST_NAME = 8_192  # characters of a formula (Excel specifications and limits)
 
 
 class Area(NamedTuple):
@@ -77,10 +77,13 @@ class Areas:
                    for column in range(area.left, area.right + 1))
 
     def reference(self, sheet: str) -> str:
-        """As a defined name refers to them; one rectangle around all where the list would be too long."""
+        """As a defined name refers to them. ValueError for more than a name can hold: the sheet is too scattered to be
+        told from what its owner types between."""
         name = sheet_reference(sheet)
         text = ",".join(f"{name}!{area.absolute}" for area in self.all)
-        return text if len(text) <= _LONGEST_NAME else f"{name}!{around(self.all).absolute}"
+        if len(text) > _LONGEST_NAME:
+            raise ValueError(f"the sheet {sheet} has {len(self.all)} separate blocks of cells, too many for one name")
+        return text
 
 
 def areas_of(cells: Iterable[tuple[int, int]], blocks: Sequence[Area]) -> Areas:

@@ -36,7 +36,7 @@ def shop_book(tmp_path):
     """A workbook with a chart, and two files of results for it."""
     path = tmp_path / "shop.xlsx"
     makers()["chart column.xlsx"](path)
-    for pieces in (4, 30):
+    for pieces in (3, 30):
         (tmp_path / f"results {pieces}").write_bytes(results(pieces))
     return path
 
@@ -58,7 +58,7 @@ def refresh_for_ever(path, files, writing_only):
 def kill_at_random(path, kills, seed):
     """Kill a refreshing process `kills` times, every second time one that is mostly busy writing; every file it may
     leave under the name or as a backup is a whole one."""
-    files = [path.parent / "results 4", path.parent / "results 30"]
+    files = [path.parent / "results 3", path.parent / "results 30"]
     chance, whole = random.Random(seed), {path.read_bytes()}
     for one in files:  # every file a refresh can make of this one: with either size of results first or last
         content = grafted(path.read_bytes(), one.read_bytes())[0]
@@ -109,13 +109,13 @@ MOMENTS = ["os.fsync", "os.link", "os.replace", "shutil.copymode"]
 def test_killed_at_the_worst_moments(shop_book, moment):
     """Killed right before or right after each step that touches the folder."""
     before = shop_book.read_bytes()
-    after = grafted(before, (shop_book.parent / "results 4").read_bytes())[0]
+    after = grafted(before, (shop_book.parent / "results 3").read_bytes())[0]
     for late in (False, True):
         shop_book.write_bytes(before)
         code = (f"import os, shutil, signal\nplain = {moment}\ndef fatal(*given, **more):\n"
                 f"    {'plain(*given, **more)' if late else 'pass'}\n    os.kill(os.getpid(), signal.SIGKILL)\n"
                 f"{moment} = fatal\n" + REFRESHER)
-        killed = subprocess.run([sys.executable, "-c", code, str(shop_book), str(shop_book.parent / "results 4")],
+        killed = subprocess.run([sys.executable, "-c", code, str(shop_book), str(shop_book.parent / "results 3")],
                                 cwd=ROOT, capture_output=True)
         assert killed.returncode == -signal.SIGKILL
         now = shop_book.read_bytes()
@@ -200,14 +200,14 @@ def test_open_elsewhere(shop_book, mark, program):
     (shop_book.parent / mark).touch()
     there = sorted(shop_book.parent.iterdir())
     with pytest.raises(NotKept, match=f"open in {program}. Close it there"):
-        put_results(shop_book, before, results(4))
+        put_results(shop_book, before, results(3))
     assert shop_book.read_bytes() == before and sorted(shop_book.parent.iterdir()) == there
 
 
 def test_saved_in_the_meantime(shop_book):
     """Saved by its owner while the results were computed: his file stays."""
     before = shop_book.read_bytes()
-    later = grafted(before, results(4))[0]
+    later = grafted(before, results(3))[0]
     shop_book.write_bytes(later)
     with pytest.raises(NotKept, match="saved by another program in the meantime"):
         put_results(shop_book, before, results(30))
