@@ -8,7 +8,8 @@ false finds under the owner's limit.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, is_dataclass, replace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -24,8 +25,8 @@ from pricing.problems import counted
 
 COLUMNS = (
     "source", "code", "where", "type", "piece", "sets", "cost", "fair_price", "fair_low", "fair_high", "worth",
-    "needed", "gain", "chance", "marked", "replaces", "replaces_fair", "replaces_chance", "n_sales", "why", "doubts",
-    "sheet", "row",
+    "needed", "gain", "chance", "marked", "marked_as", "replaces", "replaces_fair", "replaces_chance", "n_sales",
+    "why", "doubts", "sheet", "row",
 )
 OFFER, OWN = "offer", "own stock"
 FEWEST_SALES = 200  # of a history that marks anything (common practice, no source)
@@ -44,7 +45,8 @@ class Underpriced:
     Money in the shop's currency, a set: `cost` what it costs (an offer's ask with its share of postage; one's own ask),
     `fair_price` what its like sells at, `worth` the same after the ask was heard, `needed` the lowest price that pays
     the required margin, `gain` expected proceeds less cost, all sets (of one's own: worth less ask). `chance` is the
-    probability that the fair price is at least `needed`. `replaces`: the dearest type it may stand in for straight.
+    probability that the fair price is at least `needed`. `replaces`: the dearest type it may stand in for straight, and
+    `marked_as` that type where only its price pays, by the same limit.
     """
 
     table: pd.DataFrame
@@ -86,9 +88,6 @@ def find_underpriced(model: Any, offers: pd.DataFrame | None, shop: Any, *, shel
 
 
 def _with_offers(shop: Any, offers: pd.DataFrame) -> Any:
-    from dataclasses import is_dataclass, replace
-    from types import SimpleNamespace
-
     return replace(shop, offers=offers) if is_dataclass(shop) else SimpleNamespace(**{**vars(shop), "offers": offers})
 
 
@@ -119,6 +118,8 @@ def _ranked(model: Any, pieces: pd.DataFrame, needed: np.ndarray, policy: Any, s
         source=source, cost=pieces["price"], fair_price=fair, fair_low=quote["fair_low"], fair_high=quote["fair_high"],
         worth=worth, needed=needed, gain=np.round(gain, 2), chance=chance, marked=mark, n_sales=quote["n_sales"])
     out = out.join(_against_replaced(model, pieces, needed, shop))
+    as_other = marked(out["replaces_chance"].fillna(0.0).to_numpy(float), most_false) & ~mark
+    out["marked_as"] = out["replaces"].where(as_other & (source == OFFER), "")
     attributed = quote["attributed"] if "attributed" in quote else pd.Series("", index=pieces.index)
     out["why"] = [_why(one, source, shop.settings.currency) for one in out.to_dict("records")]
     out["doubts"] = [_doubts(one, words) for one, words in zip(out.to_dict("records"), attributed)]
@@ -219,8 +220,11 @@ def _words(table: pd.DataFrame, expected: dict[str, float], settings: Any, n_sal
         mark = part[part["marked"]]
         head = f"{len(mark):,} of {counted(len(part), *what)} marked as likely {pays}"
         if len(mark):
+            none = f"{expected[source]:.0f} in 100" if expected[source] >= 1 else "under 1 in 100"
             said.append(f"{head}: expected gain {mark['gain'].sum():,.2f} {settings.currency}; of those marked "
-                        f"{expected[source]:.0f} in 100 are expected to be none (limit {limit}).")
+                        f"{none} are expected to be none (limit {limit}).")
         else:
             said.append(f"{head}: no list would keep false finds under {limit} in 100.")
+        if len(other := part[part["marked_as"] != ""]):
+            said[-1] += f" {len(other):,} more only at the price of the type they may stand in for."
     return said

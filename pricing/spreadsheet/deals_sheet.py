@@ -5,7 +5,6 @@ from __future__ import annotations
 import pandas as pd
 from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Font, PatternFill
-from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -20,11 +19,12 @@ TITLE = "Deals"
 _CHANCE = ("In 100 such pieces, how many would truly be worth it: by your sales, their uncertainty, and what the ask "
            "itself tells.")
 COLUMNS = (
-    ResultColumn("mark", "marked", "text", 9,
-                 "Marked as far as the expected share of false finds keeps under the limit of Settings."),
+    ResultColumn("mark", "marked", "text", 11,
+                 "As far as the expected share of false finds keeps under the limit of Settings; “as” a type: only at "
+                 "the price of the type it may stand in for."),
     ResultColumn("chance_pct", "chance", "percent", 9, _CHANCE),
     ResultColumn("code", "code", "text", 10),
-    ResultColumn("type", "type", "text", 10),
+    ResultColumn("type", "type", "text", 13),
     ResultColumn("piece", "piece", "words", 34),
     ResultColumn("sets", "sets", "count", 7),
     ResultColumn("cost", "costs a set", "money", 10,
@@ -66,11 +66,9 @@ def write_deals(book: Workbook, found: Underpriced) -> Worksheet:
         fit_heights(sheet, frame, COLUMNS, top)
         ink, fill = _MARK
         sheet.conditional_formatting.add(f"A{top + 1}:B{max(last, top + 1)}", FormulaRule(
-            formula=[f'$A{top + 1}="yes"'], font=Font(color=ink, bold=True),
+            formula=[f'$A{top + 1}<>""'], font=Font(color=ink, bold=True),
             fill=PatternFill("solid", start_color=fill, end_color=fill)))
         row = last + 2
-    for place, column in enumerate(COLUMNS, 1):
-        sheet.column_dimensions[get_column_letter(place)].width = column.width
     sheet.freeze_panes = "E1"
     sheet.sheet_view.showGridLines = False
     set_up_page(sheet, title_row=None, last_row=row, last_column=len(COLUMNS))
@@ -81,7 +79,8 @@ def write_deals(book: Workbook, found: Underpriced) -> Worksheet:
 def tables_of(found: Underpriced) -> tuple[pd.DataFrame, pd.DataFrame, int]:
     """(offers, own asks below the fair price, how many pieces of one's own are not), as the sheet shows them."""
     table = found.table.assign(
-        mark=found.table["marked"].map({True: "yes", False: ""}),
+        mark=["yes" if own else f"as {other}" if other else ""
+              for own, other in zip(found.table["marked"], found.table["marked_as"])],
         chance_pct=100 * found.table["chance"].astype(float))
     offers, own = (table[table["source"] == source] for source in (OFFER, OWN))
     low = own[own["fair_price"] > own["cost"]]

@@ -42,8 +42,9 @@ def measure(n_sales: int, n_offers: int, seed: int, n_types: int = 60) -> pd.Dat
     each = shop.sales["price_home"] / (shop.sales["set_size"] * shop.sales["qty"])
     median = offers["canonical_type"].map(each.groupby(shop.sales["canonical_type"]).median())
     habit = offers["each"] < 0.8 * median
-    needed = [float(floor_price(price, policy_of(bare).terms,
-                                minimum_margin_pct=policy_of(bare).minimum_margin_pct)) for price in offers["price"]]
+    policy = policy_of(bare)
+    needed = [float(floor_price(price, policy.terms, minimum_margin_pct=policy.minimum_margin_pct))
+              for price in offers["price"]]
     pays = offers["log_fair"] >= np.log(needed)
     rows.append(("under 80 % of the median", seed, int(habit.sum()), int((habit & ~pays).sum()), int(pays.sum())))
     return pd.DataFrame(rows, columns=["rule", "seed", "marked", "false", "finds"])
@@ -69,5 +70,6 @@ if __name__ == "__main__":
     options.add_argument("--offers", type=int, default=400)
     options.add_argument("--shops", type=int, default=20)
     options = options.parse_args()
-    found = pd.concat([measure(options.sales, options.offers, seed) for seed in range(FIRST_SEED, FIRST_SEED + options.shops)])
+    seeds = range(FIRST_SEED, FIRST_SEED + options.shops)
+    found = pd.concat([measure(options.sales, options.offers, seed) for seed in seeds])
     print(table_of(found).round(3).to_string(index=False))

@@ -134,6 +134,7 @@ def test_what_it_may_replace_counts(small):
     model, shop, _ = small
     table = find_underpriced(model, None, shop).table.set_index("code")
     assert table.loc["O4", "replaces"] == "EL84" and table.loc["O4", "replaces_fair"] > table.loc["O4", "fair_price"]
+    assert table.loc["O4", "marked_as"] in ("EL84", "") and table.loc["O1", "marked_as"] == ""
     assert "may stand in for EL84" in table.loc["O4", "why"] and table.loc["O1", "replaces"] == ""
 
 
