@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import zipfile
+import zlib
 from collections.abc import Collection
 
 from pricing.spreadsheet.package.areas import sheet_areas, sheet_reference
@@ -29,6 +31,14 @@ def grafted(owner: bytes, fresh: bytes, *, restore: bool = False) -> tuple[bytes
     `restore`, one that was never there comes last. Every part but those of our sheets and the few that list the parts
     keeps its bytes. NotKept when something of his would be lost.
     """
+    try:
+        return _grafted(owner, fresh, restore)
+    except (LookupError, ValueError, StopIteration, RuntimeError, zlib.error, zipfile.BadZipFile) as error:
+        raise NotKept(f"its parts do not fit together ({type(error).__name__}: {error}). Save it once in your "
+                      "spreadsheet program and refresh again.") from error
+
+
+def _grafted(owner: bytes, fresh: bytes, restore: bool) -> tuple[bytes, list[str]]:
     book, new = Package(owner), Package(fresh)
     name_charts(new)
     sheets = book.sheets

@@ -94,7 +94,7 @@ class Graft:
         self._put_rules(sheet, fresh, moves, left, added)
         self._put_one(sheet, "mergeCells", merged_cells(sheet.get("mergeCells"), fresh.get("mergeCells"), ours, new,
                                                         name))
-        self._put_one(sheet, "hyperlinks", links(sheet.get("hyperlinks"), fresh.get("hyperlinks"), ours))
+        self._put_links(sheet, fresh, part, source, ours)
         self._put_tables(sheet, part, source, found, gone)
         self._put_notes(part, moves, left)
         self._put_charts(sheet, part, source, added)
@@ -136,6 +136,19 @@ class Graft:
             lists.children = [["dataValidation", one] for one in kept]
             whole = with_attributes(bytes(lists), count=str(len(kept)))
             self._put_one(sheet, "dataValidations", whole if kept else None)
+
+    def _put_links(self, sheet: Markup, fresh: Markup, part: str, source: str, ours: Areas) -> None:
+        new = fresh.get("hyperlinks")
+        before = {relation_id(one) for one in Markup(sheet.get("hyperlinks") or b"<a></a>").items()}
+        for relation in self.fresh.relations_of(source):
+            if relation.kind == "hyperlink":
+                id_ = self.book.relate(part, relation.type, relation.part, relation.external)
+                new = new.replace(f'r:id="{relation.id}"'.encode(), f'r:id="{id_}"'.encode(), 1)
+        both = links(sheet.get("hyperlinks"), new, ours)
+        after = {relation_id(one) for one in Markup(both or b"<a></a>").items()}
+        if before - after:
+            self.book.unrelate(part, before - after)
+        self._put_one(sheet, "hyperlinks", both)
 
     def _put_tables(self, sheet: Markup, part: str, source: str, found: list[Match], gone: list) -> None:
         for match in found:

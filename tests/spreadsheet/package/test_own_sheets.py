@@ -286,6 +286,24 @@ def test_print_areas_of_hers_stay(plain, tmp_path):
     assert book["Price list"].print_title_rows == f"${HEAD}:${HEAD}"
 
 
+def test_links_of_hers_stay_and_ours_are_not_heaped_up(plain, tmp_path):
+    """A web link beside our table goes on leading there; links to rows are as many as before."""
+    def edit(book):
+        book["Problems"]["K2"] = "page"
+        book["Problems"]["K2"].hyperlink = "https://example.org/?a=1&b=2"
+
+    mine = edited(plain, edit)
+    def count(sheet):
+        return sum(cell.hyperlink is not None for row in sheet.iter_rows() for cell in row)
+
+    first = count(openpyxl.load_workbook(io.BytesIO(plain))["Problems"])
+    for _ in range(2):
+        mine, _ = grafted(mine, results(5))
+        sheet = sound(mine, tmp_path)["Problems"]
+        assert sheet["K2"].hyperlink.target == "https://example.org/?a=1&b=2"
+        assert count(sheet) == first + 1 > 1
+
+
 def test_a_filter_set_on_other_rows_is_taken_off(plain, tmp_path):
     """Rows hidden by a filter are shown again, and that is told."""
     def edit(book):
@@ -349,6 +367,13 @@ def test_files_that_cannot_be_kept_whole(tmp_path, edits, words):
             file.writestr(name, "<x/>")
     with pytest.raises(NotKept, match=words):
         grafted(added.getvalue(), results(5))
+
+
+@pytest.mark.parametrize("part", ["xl/styles.xml", "xl/tables/table1.xml", "xl/worksheets/sheet4.xml"])
+def test_parts_that_are_damaged(plain, part):
+    """A part cut short is told, never a crash, and never a file made from it."""
+    with pytest.raises(NotKept, match="Save it once in your"):
+        grafted(respliced(plain, {part: lambda text: text[: len(text) // 2]}), results(5))
 
 
 def test_what_is_no_package(tmp_path):
