@@ -15,7 +15,9 @@ from pricing.spreadsheet.package.tables import Match
 if TYPE_CHECKING:
     from pricing.spreadsheet.package.cells import Row
 
-KEYS = ("sku", "offer", "lot")  # headings of columns that tell the rows of a table of ours apart, the first there is
+# Headings that tell the rows of a table of ours apart where they stand among its first columns; the first there is.
+KEYS = ("sku", "code", "offer", "lot", "item", "family")
+_FIRST = 3
 _SHARED = re.compile(rb"<si\b[^>]*?(?:/>|>.*?</si\s*>)", re.DOTALL)
 _TEXT = re.compile(rb"<t\b[^>]*>(.*?)</t\s*>", re.DOTALL)
 _VALUE = re.compile(rb"<v>([^<]*)</v>")
@@ -48,7 +50,8 @@ class Beside:
 
     def __init__(self, match: Match, shared: SharedTexts) -> None:
         self._match, self._shared = match, shared
-        heading = next((one for one in KEYS if one in match.old.headings and one in match.new.headings), None)
+        heading = next((one for one in KEYS if one in match.old.headings[:_FIRST] and one in match.new.headings[:_FIRST]),
+                       None)
         self._old_column = match.old.area.left + match.old.headings.index(heading) if heading else 0
         self._new_column = match.new.area.left + match.new.headings.index(heading) if heading else 0
         self._old: dict[int, bytes] = {}
