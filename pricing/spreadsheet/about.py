@@ -62,10 +62,10 @@ def about_sections(shop: Any | None, model: Any | None, *, invented: bool) -> li
                 "and not used in testing.",
                 "Refreshing renews the cells, table sizes and chart ranges of the result sheets in this file and "
                 "nothing else; the file as it was is kept in a folder of backups beside it, and no backup is ever "
-                "deleted. Result sheets may be renamed, moved, restyled or deleted. What is typed right of a table "
-                "that lists skus, codes, offers, lots or families goes with its row, formulas stay in their row, anything else typed "
-                "outside our cells stays where it is; what is typed over a cell of ours is overwritten. Where there "
-                "is no room, the results go to a new workbook and the message says why.",
+                "deleted. Result sheets may be renamed, moved, restyled or deleted. What is typed right beside "
+                "a table that lists skus, codes, offers, lots or families goes with its row; formulas stay in their "
+                "row, and anything else typed outside our cells stays where it is; what is typed over a cell of ours "
+                "is overwritten. Where there is no room, the results go to a new workbook and the message says why.",
             ],
         )
     )

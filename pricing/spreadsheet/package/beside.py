@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
-from pricing.spreadsheet.package.areas import Areas, letters, shifted
+from pricing.spreadsheet.package.areas import Area, Areas, letters, shifted
 from pricing.spreadsheet.package.book import NotKept
 from pricing.spreadsheet.package.markup import plain
 from pricing.spreadsheet.package.tables import Match
@@ -46,12 +46,13 @@ class SharedTexts:
 
 
 class Beside:
-    """The owner's cells right of one table, and in its row of totals."""
+    """The owner's cells right of one table, without a blank column between, and in its row of totals. `hers`: tables of
+    the owner's own, whose cells stay."""
 
-    def __init__(self, match: Match, shared: SharedTexts) -> None:
-        self._match, self._shared = match, shared
-        heading = next((one for one in KEYS if one in match.old.headings[:_FIRST] and one in match.new.headings[:_FIRST]),
-                       None)
+    def __init__(self, match: Match, shared: SharedTexts, hers: Sequence[Area]) -> None:
+        self._match, self._shared, self._hers = match, shared, hers
+        both = set(match.old.headings[:_FIRST]) & set(match.new.headings[:_FIRST])
+        heading = next((one for one in KEYS if one in both), None)
         self._old_column = match.old.area.left + match.old.headings.index(heading) if heading else 0
         self._new_column = match.new.area.left + match.new.headings.index(heading) if heading else 0
         self._old: dict[int, bytes] = {}
@@ -60,6 +61,14 @@ class Beside:
         """Remember what tells an old row apart."""
         if column == self._old_column and self._match.old.body.top < row <= self._match.old.body.bottom:
             self._old[row] = self._key(cell)
+
+    def _last_column(self, typed: dict[tuple[int, int], bytes]) -> int:
+        area = self._match.old.area
+        used = {column for row, column in typed if area.top <= row <= area.bottom}
+        last = area.right
+        while last + 1 in used and not any(one.meets(area._replace(right=last + 1)) for one in self._hers):
+            last += 1
+        return last
 
     def _new_rows(self, fresh: Iterable[Row]) -> dict[bytes, list[int]]:
         area, found = self._match.new.area, {}
@@ -75,9 +84,10 @@ class Beside:
         """The owner's cells at their new places, and what to tell him. What he typed goes with its row; formulas stay,
         as they reckon with the row they are in. A note whose row is gone comes below all others."""
         match, moved, told, left = self._match, {}, [], {}
-        beside = any(column > match.old.area.right - match.own and row in self._old for row, column in typed)
-        new_rows = self._new_rows(fresh()) if beside else {}
         edge, shift = match.old.area.right - match.own, match.new.area.top - match.old.area.top
+        last = self._last_column(typed)
+        beside = any(edge < column <= last and row in self._old for row, column in typed)
+        new_rows = self._new_rows(fresh()) if beside else {}
         below = max([match.area.bottom, match.old.area.bottom, *(row for row, _ in typed),
                      *(area.bottom for area in new.all)]) + 2
         for (row, column), cell in typed.items():
@@ -86,7 +96,7 @@ class Beside:
                 moved[match.area.bottom, column] = _at(cell, match.area.bottom, column)
                 continue
             in_table = edge < column <= match.old.area.right and match.old.area.top <= row <= match.old.body.bottom
-            key = None if b"<f" in cell or column <= edge else self._old.get(row)
+            key = self._old.get(row) if edge < column <= last and b"<f" not in cell else None
             goals = new_rows.get(key, [])
             if in_table and (key is None or len(goals) > 1):
                 moved[row + shift, column] = self._shifted(_at(cell, row + shift, column), sheet)

@@ -71,14 +71,14 @@ def _without_addresses() -> NotKept:
 
 
 def merged_rows(old: bytes, fresh: bytes, ours: Areas, new: Areas, tables: Sequence[Match], styles: StyleMap,
-                shared: SharedTexts, sheet: str) -> tuple[bytes, Area | None, list[str]]:
+                shared: SharedTexts, hers: Sequence[Area], sheet: str) -> tuple[bytes, Area | None, list[str]]:
     """The new sheetData element, the area of its cells, and what the owner should hear.
 
     The owner's cells (those outside `ours`) stay where they are; those beside a table go with their row, rows of totals
     stay below it. What he typed into cells of ours that are there for typing stays too. NotKept when one of his stands
     where a cell of ours must go."""
     seen = _Looks(tables, styles, shared)
-    beside = [Beside(match, shared) for match in tables]
+    beside = [Beside(match, shared, hers) for match in tables]
     listed = {row for match in tables for row in range(match.old.area.top, match.old.area.bottom + 1)}
     known = {row for match in tables for row in range(match.old.area.top + _ENOUGH, match.old.body.bottom + 1)}
     tags: dict[int, bytes] = {}

@@ -79,13 +79,14 @@ class Graft:
         if any(not ours.hold(one.body) for one in gone):
             raise NotKept(f"on the sheet '{name}' the table {gone[0].name} is no longer needed, but columns of yours "
                           "are in it. Move them out of the table and refresh again.")
+        hers = [one.area for one in old_tables if one not in own]
         for one in old_tables:
             if one not in own and new.meets(one.area):
                 raise NotKept(f"on the sheet '{name}' your table {one.name} stands where the new results need room. "
                               "Move it to the right and refresh again.")
         moves = [match.move for match in found]
         data, reach, words = merged_rows(sheet.get("sheetData"), fresh.get("sheetData"), ours, new, found,
-                                         self.styles, self.shared, name)
+                                         self.styles, self.shared, hers, name)
         self.told += words
         sheet.replace("sheetData", [data], _ORDER)
         if sheet.get("dimension") is not None and reach is not None:

@@ -124,27 +124,29 @@ def test_a_sheet_of_hers_with_our_name_is_left_alone(tmp_path, name):
 
 
 def test_notes_beside_a_row_go_with_it(plain, tmp_path):
-    """Notes right of the price list follow their sku; formulas stay in their row; below the list nothing moves."""
+    """Notes right beside the price list follow their sku; formulas, and what stands farther off, stay."""
     def edit(book):
         sheet = book["Price list"]
         for sku, row in skus(sheet).items():
-            sheet.cell(row, NOTES + 1, f"note on {sku}")
-        sheet.cell(HEAD, NOTES + 1, "my notes")
+            sheet.cell(row, NOTES, f"note on {sku}")
+        sheet.cell(HEAD, NOTES, "my notes")
         sheet.cell(HEAD + 1, NOTES + 3, f"=F{HEAD + 1}*2")
         sheet.cell(40, 3, "typed below")
+        sheet.cell(HEAD + 2, NOTES + 5, "a block of her own")
 
     mine = edited(plain, edit)
     new, told = grafted(mine, results(30))
     sheet = sound(new, tmp_path)["Price list"]
     for sku, row in skus(sheet).items():
-        assert sheet.cell(row, NOTES + 1).value == (f"note on {sku}" if int(sku[1:]) <= 5 else None)
-    assert sheet.cell(HEAD, NOTES + 1).value == "my notes" and sheet.cell(40, 3).value == "typed below"
+        assert sheet.cell(row, NOTES).value == (f"note on {sku}" if int(sku[1:]) <= 5 else None)
+    assert sheet.cell(HEAD, NOTES).value == "my notes" and sheet.cell(40, 3).value == "typed below"
+    assert sheet.cell(HEAD + 2, NOTES + 5).value == "a block of her own"
     assert sheet.cell(HEAD + 1, NOTES + 3).value == f"=F{HEAD + 1}*2" and told == []
     new, told = grafted(new, results(3))
     sheet = sound(new, tmp_path)["Price list"]
-    left = [sheet.cell(row, NOTES + 1).value for row in range(HEAD + 4, sheet.max_row + 1)]
+    left = [sheet.cell(row, NOTES).value for row in range(HEAD + 4, sheet.max_row + 1)]
     assert [text for text in left if text] == ["note on P4", "note on P5"]
-    assert len(told) == 2 and "the row of P4 is gone; what you typed beside it, in AA21, stands in AA42 now" in told[0]
+    assert len(told) == 2 and "the row of P4 is gone; what you typed beside it, in Z21, stands in Z42 now" in told[0]
 
 
 def test_what_stands_in_the_way_is_never_overwritten(plain):
