@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
-from pricing.spreadsheet.package.areas import Area, Areas, letters, shifted
+from pricing.spreadsheet.package.areas import Area, letters, shifted
 from pricing.spreadsheet.package.book import NotKept
 from pricing.spreadsheet.package.markup import plain
 from pricing.spreadsheet.package.tables import Match
@@ -22,6 +22,7 @@ _SHARED = re.compile(rb"<si\b[^>]*?(?:/>|>.*?</si\s*>)", re.DOTALL)
 _TEXT = re.compile(rb"<t\b[^>]*>(.*?)</t\s*>", re.DOTALL)
 _VALUE = re.compile(rb"<v>([^<]*)</v>")
 _FORMULA = re.compile(rb"<f>([^<]*)</f>")
+Cells = dict[tuple[int, int], bytes]
 _PLACE = re.compile(rb"\sr=[\"'][A-Z]{1,3}\d{1,7}[\"']")
 
 
@@ -62,7 +63,7 @@ class Beside:
         if column == self._old_column and self._match.old.body.top < row <= self._match.old.body.bottom:
             self._old[row] = self._key(cell)
 
-    def _last_column(self, typed: dict[tuple[int, int], bytes]) -> int:
+    def _last_column(self, typed: Cells) -> int:
         area = self._match.old.area
         used = {column for row, column in typed if area.top <= row <= area.bottom}
         last = area.right
@@ -79,43 +80,38 @@ class Beside:
                         found.setdefault(self._key(cell), []).append(row.number)
         return found
 
-    def followed(self, typed: dict[tuple[int, int], bytes], new: Areas, sheet: str,
-                 fresh: Callable[[], Iterable[Row]]) -> tuple[dict[tuple[int, int], bytes], list[str]]:
-        """The owner's cells at their new places, and what to tell him. What he typed goes with its row; formulas stay,
-        as they reckon with the row they are in. A note whose row is gone comes below all others."""
+    def followed(self, typed: Cells, below: Iterator[int], sheet: str,
+                 fresh: Callable[[], Iterable[Row]]) -> tuple[Cells, Cells, list[str]]:
+        """The owner's cells that stay, those that move at their new places, and what to tell him.
+
+        What he typed goes with its row; formulas stay, as they reckon with the row they are in. A note whose row is
+        gone goes to the next row of `below`, which has nothing in it."""
         match, moved, told, left = self._match, {}, [], {}
         edge, shift = match.old.area.right - match.own, match.new.area.top - match.old.area.top
         last = self._last_column(typed)
         beside = any(edge < column <= last and row in self._old for row, column in typed)
         new_rows = self._new_rows(fresh()) if beside else {}
-        below = max([match.area.bottom, match.old.area.bottom, *(row for row, _ in typed),
-                     *(area.bottom for area in new.all)]) + 2
         for (row, column), cell in typed.items():
-            if match.old.totals and row == match.old.area.bottom and (
-                    match.old.area.left <= column <= match.old.area.right):
-                moved[match.area.bottom, column] = _at(cell, match.area.bottom, column)
-                continue
             in_table = edge < column <= match.old.area.right and match.old.area.top <= row <= match.old.body.bottom
             key = self._old.get(row) if edge < column <= last and b"<f" not in cell else None
             goals = new_rows.get(key, [])
-            if in_table and (key is None or len(goals) > 1):
-                moved[row + shift, column] = self._shifted(_at(cell, row + shift, column), sheet)
-                continue
-            if key is None or len(goals) > 1:
+            if match.old.totals and row == match.old.area.bottom and (
+                    match.old.area.left <= column <= match.old.area.right):
+                goal = match.area.bottom
+            elif key is not None and len(goals) < 2:
+                goal = goals[0] if goals else next(below)
+                if not goals:
+                    told.append(f"On the sheet '{sheet}' the row of {key.decode()} is gone; what you typed beside it, "
+                                f"in {letters(column)}{row}, stands in {letters(column)}{goal} now.")
+            elif in_table:
+                goal, cell = row + shift, self._shifted(cell, sheet)
+            else:
                 left[row, column] = cell
                 continue
-            goal = goals[0] if goals else below
-            if goal == below:
-                below += 1
-                told.append(f"On the sheet '{sheet}' the row of {key.decode()} is gone; what you typed beside it, in "
-                            f"{letters(column)}{row}, stands in {letters(column)}{goal} now.")
-            moved[goal, column] = _at(cell, goal, column)
-        both = sorted(moved.keys() & left.keys())
-        if both:
-            raise NotKept(f"on the sheet '{sheet}' something you typed would have to go to {letters(both[0][1])}"
-                          f"{both[0][0]}, where a formula of yours is. Put notes and formulas in columns of their own "
-                          "and refresh again.")
-        return left | moved, told
+            if (goal, column) in moved:
+                raise in_the_way(sheet, goal, column)
+            moved[goal, column] = _PLACE.sub(f' r="{letters(column)}{goal}"'.encode(), cell, count=1)
+        return left, moved, told
 
     def _shifted(self, cell: bytes, sheet: str) -> bytes:
         """A cell of the owner's own column of a table that moved down or up."""
@@ -133,5 +129,8 @@ class Beside:
         return self._shared.text_of(cell) or (value[1] if value else b"")
 
 
-def _at(cell: bytes, row: int, column: int) -> bytes:
-    return _PLACE.sub(f' r="{letters(column)}{row}"'.encode(), cell, count=1)
+def in_the_way(sheet: str, row: int, column: int) -> NotKept:
+    """Two cells of the owner's would have to stand in one place."""
+    return NotKept(f"on the sheet '{sheet}' two things you typed beside a table would have to stand in "
+                   f"{letters(column)}{row}. Put notes and formulas in columns of their own, one note a row, and "
+                   "refresh again.")

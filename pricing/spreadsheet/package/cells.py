@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from pricing.spreadsheet.package.areas import Area, Areas, around, letters, number
-from pricing.spreadsheet.package.beside import Beside, SharedTexts
+from pricing.spreadsheet.package.beside import Beside, SharedTexts, in_the_way
 from pricing.spreadsheet.package.book import NotKept
 from pricing.spreadsheet.package.markup import with_attributes
 from pricing.spreadsheet.package.styles import StyleMap
@@ -103,10 +104,20 @@ def merged_rows(old: bytes, fresh: bytes, ours: Areas, new: Areas, tables: Seque
                 typed[at, column] = cell
             elif not new.holds(at, column):
                 blank.setdefault(at, {})[column] = cell
-    told = []
+    told, moved = [], {}
+    lowest = max([*tags, *(row for row, _ in typed), *(area.bottom for area in (*ours.all, *new.all))], default=0)
+    below = itertools.count(lowest + 2)
     for one in beside:
-        typed, words = one.followed(typed, new, sheet, lambda: rows_of(fresh))
+        typed, along, words = one.followed(typed, below, sheet, lambda: rows_of(fresh))
+        double = sorted(along.keys() & moved.keys())
+        if double:
+            raise in_the_way(sheet, *double[0])
+        moved |= along
         told += words
+    double = sorted(moved.keys() & typed.keys())
+    if double:
+        raise in_the_way(sheet, *double[0])
+    typed |= moved
     clash = next((place for place in sorted(typed) if new.holds(*place)), None)
     if clash is not None:
         raise NotKept(f"on the sheet '{sheet}' you typed something in {letters(clash[1])}{clash[0]}, where the new "

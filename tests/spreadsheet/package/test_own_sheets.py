@@ -149,6 +149,19 @@ def test_notes_beside_a_row_go_with_it(plain, tmp_path):
     assert len(told) == 2 and "the row of P4 is gone; what you typed beside it, in Z21, stands in Z42 now" in told[0]
 
 
+def test_two_notes_for_one_row_are_never_one(plain):
+    """A formula of hers where a note would have to go: refused, the cell named."""
+    def edit(book):
+        sheet = book["Price list"]
+        rows = skus(sheet)
+        sheet.cell(rows["P1"], NOTES, "=F7*2")
+        sheet.cell(rows["P2"], NOTES, "a note")
+        sheet.cell(rows["P2"], 2, "P1")  # so that the note belongs to where the formula is
+
+    with pytest.raises(NotKept, match="'Price list' two things you typed beside a table"):
+        grafted(edited(plain, edit), results(5))
+
+
 def test_what_stands_in_the_way_is_never_overwritten(plain):
     """Typed below the list where more rows are needed: refused, the cell and the remedy named."""
     mine = edited(plain, lambda book: book["Price list"].cell(HEAD + 9, 4, "keep me"))
