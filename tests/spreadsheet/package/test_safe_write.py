@@ -4,6 +4,7 @@ one, whole, and the backup."""
 import os
 import random
 import resource
+import shutil
 import signal
 import subprocess
 import sys
@@ -21,16 +22,6 @@ from pricing.spreadsheet.package.safe_write import backup_name, replace_file
 from pricing.spreadsheet.refreshing import put_results
 
 ROOT = Path(__file__).parents[3]
-# Refreshes a workbook once, in a process of its own.
-REFRESHER = """
-import sys
-from pathlib import Path
-from pricing.spreadsheet.refreshing import put_results
-path = Path(sys.argv[1])
-put_results(path, path.read_bytes(), Path(sys.argv[2]).read_bytes())
-"""
-
-
 @pytest.fixture
 def shop_book(tmp_path):
     """A workbook with a chart, and two files of results for it."""
@@ -102,22 +93,35 @@ def test_killed_two_hundred_times(shop_book):
 
 
 # Moments of a refresh where a kill would do most harm: before the function runs, the process kills itself.
-MOMENTS = ["os.fsync", "os.link", "os.replace", "shutil.copymode"]
+MOMENTS = [(os, "fsync"), (os, "link"), (os, "replace"), (shutil, "copymode")]
 
 
-@pytest.mark.parametrize("moment", MOMENTS)
+def refresh_and_die(path, moment, late):
+    """A refresh that is killed right before, or right after, the first call of a function."""
+    module, name = moment
+    plain = getattr(module, name)
+
+    def fatal(*given, **more):
+        if late:
+            plain(*given, **more)
+        os.kill(os.getpid(), signal.SIGKILL)
+
+    setattr(module, name, fatal)
+    put_results(path, path.read_bytes(), (path.parent / "results 3").read_bytes())
+    os._exit(1)
+
+
+@pytest.mark.parametrize("moment", MOMENTS, ids=lambda moment: moment[1])
 def test_killed_at_the_worst_moments(shop_book, moment):
     """Killed right before or right after each step that touches the folder."""
     before = shop_book.read_bytes()
     after = grafted(before, (shop_book.parent / "results 3").read_bytes())[0]
     for late in (False, True):
         shop_book.write_bytes(before)
-        code = (f"import os, shutil, signal\nplain = {moment}\ndef fatal(*given, **more):\n"
-                f"    {'plain(*given, **more)' if late else 'pass'}\n    os.kill(os.getpid(), signal.SIGKILL)\n"
-                f"{moment} = fatal\n" + REFRESHER)
-        killed = subprocess.run([sys.executable, "-c", code, str(shop_book), str(shop_book.parent / "results 3")],
-                                cwd=ROOT, capture_output=True)
-        assert killed.returncode == -signal.SIGKILL
+        child = os.fork()
+        if child == 0:
+            refresh_and_die(shop_book, moment, late)
+        assert os.WTERMSIG(os.waitpid(child, 0)[1]) == signal.SIGKILL
         now = shop_book.read_bytes()
         assert now in (before, after)
         backups = [one.read_bytes() for one in (shop_book.parent / "shop backups").glob("*.xlsx")]
