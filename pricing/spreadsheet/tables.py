@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
 from openpyxl.comments import Comment
 from openpyxl.styles import NamedStyle
 from openpyxl.utils import get_column_letter, quote_sheetname
@@ -85,13 +87,27 @@ def put(sheet: Worksheet, row: int, column: int, value: Any, style_name: str) ->
     """
     value = cell_value(value)
     cell = sheet.cell(row, column)
-    cell.style = style_name
     if isinstance(value, str):
         put_text(cell, value)
     elif value is not None:
-        number_format = cell.number_format
-        cell.value = value
-        cell.number_format = number_format
+        cell.value = value  # openpyxl gives a date a format of its own here
+    quoted = cell.quotePrefix
+    cell._style = copy(_style_of(sheet.parent, style_name))
+    if quoted:
+        cell.quotePrefix = True
+
+
+def _style_of(book: Workbook, name: str) -> Any:
+    """What a cell of a named style holds; found once a book, as openpyxl sets a style by name slowly."""
+    known = _STYLES.setdefault(book, {})
+    if name not in known:
+        cell = Cell(book.worksheets[0], row=1, column=1)
+        cell.style = name
+        known[name] = cell._style
+    return known[name]
+
+
+_STYLES: WeakKeyDictionary[Workbook, dict[str, Any]] = WeakKeyDictionary()
 
 
 def put_text(cell: Any, text: str) -> None:
