@@ -7,7 +7,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from pricing.decisions.listing_history import listing_history
+from pricing.decisions.listing_history import listing_history, listing_spells
 from pricing.decisions.net_proceeds import ZERO, SellingTerms
 from pricing.decisions.price_policy import Evidence, PricePolicy, age_in_words, decide_list_price, is_known
 from pricing.decisions.shop_habits import sets_on_hand, usual_channel, usual_postage
@@ -37,8 +37,9 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     by_type = shop.sales.groupby("canonical_type")["sold_on"]
     counts, last_sold = by_type.size(), by_type.max()
     heaviest = model.heaviest_sales(stock)
-    listed = listing_history(stock, shop, model.as_of)
-    suggested = unsold_suggestions(model, stock, shop)
+    spells = listing_spells(stock, shop, model.as_of)
+    listed = listing_history(stock, shop, model.as_of, spells)
+    suggested = unsold_suggestions(model, stock, shop, spells=spells)
     listed = listed.join(suggested.by_piece)
 
     rows = []

@@ -7,6 +7,7 @@ sell is missing from Sales: these columns put it back beside the fair price.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -21,8 +22,10 @@ _DESCRIPTION = ("type", "designation", "canonical_type", "family", "type_known",
                 "grade", "reading_pct", "set_size")
 
 
-def listing_history(stock: pd.DataFrame, shop: Any, as_of: Any) -> pd.DataFrame:
-    """Facts of listings beside every stock row, same index.
+def listing_history(
+    stock: pd.DataFrame, shop: Any, as_of: Any, spells: pd.DataFrame | None = None
+) -> pd.DataFrame:
+    """Facts of listings beside every stock row, same index; `spells` as of `listing_spells`, made here when not given.
 
     `days_listed`: days the piece has stood at its present ask, since it was listed, last sold or last repriced, at
     `as_of`; `unsold_ask` and `unsold_days`: the highest ask of the last two years at which a piece of this type, maker,
@@ -31,7 +34,7 @@ def listing_history(stock: pd.DataFrame, shop: Any, as_of: Any) -> pd.DataFrame:
     many; `listing_words`: what is strong enough to say ("" otherwise). What nobody wrote down is blank.
     """
     as_of = pd.Timestamp(as_of)
-    spells = listing_spells(stock, shop, as_of)
+    spells = listing_spells(stock, shop, as_of) if spells is None else spells
     standing = spells[spells["standing"]].drop_duplicates("sku", keep="last").set_index("sku")["days"]
     days = stock["sku"].map(standing).astype(float).floordiv(1)
     ended = spells["until_date"].fillna(as_of)
@@ -84,13 +87,16 @@ def listing_spells(stock: pd.DataFrame, shop: Any, as_of: Any) -> pd.DataFrame:
         for ask in asks[asks["sku"].isin(by_sku.index) & (asks["from_date"] <= as_of)].itertuples():
             met.add(ask.sku)
             rows += _spells_of_ask(ask, sold_dates.get(ask.sku, ()), as_of, left[ask.sku], by_sku["ask"].get(ask.sku))
-    for piece in by_sku[~by_sku.index.isin(met) & by_sku["ask"].notna() & by_sku["listed_on"].notna()].itertuples():
+    unmet = ~by_sku.index.isin(met) & by_sku["ask"].notna() & by_sku["listed_on"].notna()
+    sales_tell = asks is not None and not len(asks)
+    lines = _lines_by_sku(own_sales) if sales_tell else {}
+    for piece in by_sku.loc[unmet, ["ask", "listed_on"]].itertuples():
         dates = sold_dates.get(piece.Index, ())
         start = max([piece.listed_on, *(date for date in dates if date <= as_of)])
         if left[piece.Index] > 0 and start <= as_of:
             rows.append((piece.Index, piece.ask, start, pd.NaT, False, True))
-        if not met and asks is not None and not len(asks):
-            rows += _sold_since_listed(own_sales[own_sales["sku"] == piece.Index], piece.listed_on)
+        if sales_tell:
+            rows += _sold_since_listed(piece.Index, lines.get(piece.Index, ()), piece.listed_on)
     out = pd.DataFrame(rows, columns=["sku", "ask", "from_date", "until_date", "sold", "standing"])
     out = out.astype({"sold": bool, "standing": bool, "ask": float})
     for column in ("from_date", "until_date"):
@@ -128,14 +134,24 @@ def _spells_of_ask(ask: Any, dates: Any, as_of: pd.Timestamp, left: float, prese
     return rows
 
 
-def _sold_since_listed(sales: pd.DataFrame, listed_on: pd.Timestamp) -> list[tuple]:
+def _lines_by_sku(sales: pd.DataFrame) -> dict[str, list[tuple]]:
+    """(date of sale, date listed, price a set) of the sales of each code, oldest first."""
+    lines: dict[str, list[tuple]] = {}
+    ordered = sales.sort_values("sold_on", kind="stable")
+    prices = ordered["price_home"] / ordered["qty"]
+    for sku, *line in zip(ordered["sku"], ordered["sold_on"], ordered["listed_on"], prices):
+        lines.setdefault(sku, []).append(tuple(line))
+    return lines
+
+
+def _sold_since_listed(sku: str, lines: Iterable[tuple], listed_on: pd.Timestamp) -> list[tuple]:
     """Sold spells of one code from Sales alone: from its listing, or its last sale, to each sale."""
     rows, start = [], listed_on
-    for sale in sales.sort_values("sold_on").itertuples():
-        begun = max(start, sale.listed_on) if pd.notna(sale.listed_on) else start
-        if sale.sold_on >= begun:
-            rows.append((sale.sku, sale.price_home / sale.qty, begun, sale.sold_on, True, False))
-            start = sale.sold_on
+    for sold_on, listed, price in lines:
+        begun = max(start, listed) if pd.notna(listed) else start
+        if sold_on >= begun:
+            rows.append((sku, price, begun, sold_on, True, False))
+            start = sold_on
     return rows
 
 

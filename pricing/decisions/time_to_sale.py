@@ -1,7 +1,7 @@
 """How soon this shop's pieces sell at their asks, and what that says of the fair prices its sales teach.
 
-The fit (`listing_evidence`) gives the hazard of a sale by log(ask / fair): `evidence.hazard.median_days(rho)` and
-`rho_of(days)` serve any decision that weighs price against time.
+What is learnt gives the hazard of a sale by log(ask / fair): `evidence.hazard.median_days(rho)` and `rho_of(days)`
+serve any decision that weighs price against time, as `best_ask` does.
 """
 
 from __future__ import annotations
@@ -35,24 +35,20 @@ class UnsoldSuggestions:
     words: str
 
 
-def listing_evidence(model: Any, stock: pd.DataFrame, shop: Any) -> tuple[AskEvidence | str, pd.DataFrame]:
-    """(what the shop's listings teach, or in words why nothing; the spells it was learnt from)."""
-    spells = listing_spells(stock, shop, model.as_of)
-    return learn_from_asks(model, spells), spells
-
-
 def unsold_suggestions(
-    model: Any, stock: pd.DataFrame, shop: Any, reference_days: float | None = None
+    model: Any, stock: pd.DataFrame, shop: Any, reference_days: float | None = None,
+    spells: pd.DataFrame | None = None,
 ) -> UnsoldSuggestions:
     """Fair prices given sold and unsold asks as well, beside the model's own, which stay as they are.
 
     `fair_given_asks`: the ask, a set, at which the piece would sell at the shop's usual pace (within `reference_days`
     in half the cases, when given), with its 80 % range; `asks_change_pct`: against the model's fair price. What the
     piece's own ask says of it, how soon its type sold and how long it has stood are weighed as in
-    `price_model.unsold_asks`.
+    `price_model.unsold_asks`. `spells` as of `listing_spells`, made here when not given.
     """
     blank = pd.DataFrame(np.nan, index=stock.index, columns=list(SUGGESTION_COLUMNS[:-1])).assign(asks_words="")
-    evidence, spells = listing_evidence(model, stock, shop)
+    spells = listing_spells(stock, shop, model.as_of) if spells is None else spells
+    evidence = learn_from_asks(model, spells)
     if isinstance(evidence, str):
         return UnsoldSuggestions(blank, None, f"Unsold asks: {evidence}.")
     by_piece, by_type = fair_given_asks(model, spells, evidence, reference_days)
