@@ -7,7 +7,6 @@ without its part after the colon ("fee") speaks for every channel that has no ro
 from __future__ import annotations
 
 import difflib
-import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
@@ -134,39 +133,9 @@ class Settings:
         """
         return _by_channel(self.fees_pct, channel), _by_channel(self.fees_fixed, channel)
 
-    def selling_cost(self, price: float, channel: str, orders: float = 1.0) -> float:
-        """Channel fee, payment fee and packing on goods sold for `price` in `orders` orders, in the shop's
-        currency.
-        """
-        pct, fixed = self.fee(channel)
-        return price * (pct + self.payment_fee_pct) / 100 + orders * (
-            fixed + self.payment_fee_fixed + self.packing_cost
-        )
-
     def postage_included(self, channel: str) -> bool:
         """True when prices in this channel include postage."""
         return bool(_by_channel(self.postage_included_by, channel))
-
-    def sales_tax(self, price: float, cost: float | None = None) -> float:
-        """Sales tax the shop owes on one sale.
-
-        On the price: rate / (100 + rate) of a price that includes it, rate / 100 of one that does not. Margin
-        scheme: rate / (100 + rate) of what the price exceeds the cost by, never below zero; a cost not known
-        counts as 0.
-        """
-        share = self.tax_rate_pct / (100 + self.tax_rate_pct)
-        if self.tax_scheme == "on the price":
-            return price * (share if self.prices_include_tax else self.tax_rate_pct / 100)
-        if self.tax_scheme == "margin scheme":
-            known = 0.0 if cost is None or math.isnan(cost) else cost
-            return max(price - known, 0.0) * share
-        return 0.0
-
-    def net_price(self, price: float, cost: float | None = None) -> float:
-        """What is left of a price after sales tax; a price that does not include the tax is net already."""
-        if self.tax_scheme == "on the price" and not self.prices_include_tax:
-            return price
-        return price - self.sales_tax(price, cost)
 
     def rate(self, currency: str, month: Any) -> Rate | None:
         """Home currency for one unit of `currency` in a month ("2024-03" or a date); None when no rate is
@@ -217,30 +186,6 @@ class Settings:
     def quality_scale(self, aspect: str) -> tuple[float, float] | None:
         """(lowest, highest) score of a listening aspect, None where Settings states none."""
         return self.quality_scales.get(vocabularies.plain(aspect), self.quality_scales.get(""))
-
-    def round_price(self, price: float, how: str = "nearest") -> float:
-        """The price moved to an allowed ending: "nearest" (ties up), "up" (not below), "down" (not above, 0
-        if none).
-
-        An ending ".50" is cents of any price; "9" the last digit of the whole price; "9.95" both; "99" two
-        digits.
-        """
-        cents = round(price * 100, 6)
-        options = []
-        for ending in self.price_endings:
-            whole, _, part = ending.partition(".")
-            step = 100 * 10 ** len(whole)
-            offset = int(whole or 0) * 100 + int((part or "0").ljust(2, "0"))
-            below = math.floor((cents - offset) / step) * step + offset
-            options += [below, below + step] if below != cents else [below]
-        options = [one for one in options if one > 0]
-        if how == "up":
-            options = [one for one in options if one >= cents]
-        elif how == "down":
-            options = [one for one in options if one <= cents]
-        if not options:
-            return 0.0
-        return min(options, key=lambda one: (abs(one - cents), -one)) / 100
 
     def with_currency(self, currency: str) -> Settings:
         """The same settings with the home currency filled in."""

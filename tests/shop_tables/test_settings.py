@@ -1,11 +1,11 @@
 """Settings: typed, documented, with defaults, and never stopped by a bad row."""
 
 import datetime as dt
-import math
 
 import pandas as pd
 import pytest
 
+from pricing.decisions.net_proceeds import price_with_ending
 from pricing.shop_tables import Settings
 from pricing.shop_tables.setting_specs import SPECS
 
@@ -101,8 +101,6 @@ def test_fees_by_channel():
     )
     assert met.fee("marketplace") == (13.25, 0.40) and met.fee("fair") == (5, 0)
     assert met.postage_included("fair") and not met.postage_included("auction")
-    # worked story 9 of the trade notes: fee 13.25 % + 0.40 on 48 leaves 48 - 20 - 6.76 = 21.24 before packing
-    assert 48 - 20 - met.selling_cost(48, "marketplace") + met.packing_cost == pytest.approx(21.24)
 
 
 def test_rates_by_month():
@@ -119,36 +117,15 @@ def test_rates_by_month():
     assert met.rate("EUR", "2024-01").value == 1 and met.rate("CHF", "2024-01") is None
 
 
-def test_sales_tax():
-    """None, on the price, and the margin scheme, under which tax at 20 % is a sixth of the margin (UK VAT
-    Notice 718, from memory).
-    """
-    scheme = {"sales tax rate": 20}
-    assert Settings.from_rows(scheme).sales_tax(120) == 0
-    price = Settings.from_rows(scheme | {"sales tax scheme": "on the price"})
-    assert price.sales_tax(120) == pytest.approx(20) and price.net_price(120) == pytest.approx(100)
-    without = Settings.from_rows(scheme | {"sales tax scheme": "on the price", "prices include tax": "no"})
-    assert without.sales_tax(100) == pytest.approx(20) and without.net_price(100) == 100
-    margin = Settings.from_rows(scheme | {"sales tax scheme": "margin scheme"})
-    assert margin.sales_tax(100, 40) == pytest.approx(60 / 6) and margin.net_price(100, 40) == pytest.approx(
-        90
-    )
-    assert margin.sales_tax(40, 100) == 0 and margin.sales_tax(60, math.nan) == pytest.approx(10)
-
-
-@pytest.mark.parametrize("endings, price, nearest, up, down", [
-    (".00 .50", 31.2, 31, 31.5, 31), ("5 9", 31.2, 29, 35, 29), ("9.95", 31.2, 29.95, 39.95, 29.95),
-    (".99", 31, 30.99, 31.99, 30.99),
-    ("99", 60, 99, 99, 0), (".00 .50", 0.2, 0.5, 0.5, 0), ("9", 9, 9, 9, 9), (".50", 31.0, 31.5, 31.5, 30.5),
+@pytest.mark.parametrize("endings, price, nearest, up", [
+    (".00 .50", 31.2, 31, 31.5), ("5 9", 31.2, 29, 35), ("9.95", 31.2, 29.95, 39.95), (".99", 31, 30.99, 31.99),
+    ("99", 60, 99, 99), (".00 .50", 0.2, 0.5, 0.5), ("9", 9, 9, 9), (".50", 31.0, 31.5, 31.5),
 ])
-def test_price_endings(endings, price, nearest, up, down):
-    """Prices move to an allowed ending: nearest (ties up), not below, not above."""
-    met = Settings.from_rows([("price endings", endings)])
-    assert (met.round_price(price), met.round_price(price, "up"), met.round_price(price, "down")) == (
-        nearest,
-        up,
-        down,
-    )
+def test_price_endings(endings, price, nearest, up):
+    """Prices move to an ending as Settings reads it: nearest (ties up), and not below a floor."""
+    met = Settings.from_rows([("price endings", endings)]).price_endings
+    assert float(price_with_ending(price, met)) == nearest
+    assert float(price_with_ending(price, met, at_least=price)) == up
 
 
 def test_nominals_weights_and_words():
