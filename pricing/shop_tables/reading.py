@@ -170,6 +170,7 @@ def _check_workbook(path: Path) -> None:
                     f"unpacked the workbook would take {size:,} bytes, more than {MOST_UNPACKED_BYTES:,}.",
                     "Split it, or remove what does not belong.",
                 )
+            _check_parts(path, book)
             if path.suffix.casefold() == ".ods":
                 _check_ods(path, book)
             else:
@@ -180,6 +181,21 @@ def _check_workbook(path: Path) -> None:
         raise
     except Exception as error:  # zipfile and zlib raise many kinds; each means the same to the owner
         raise _damaged(path, error) from error
+
+
+def _check_parts(path: Path, book: zipfile.ZipFile) -> None:
+    """Refuses parts whose names climb out of the workbook, and parts that declare entities: no spreadsheet writes
+    either.
+    """
+    for info in book.infolist():
+        if ".." in info.filename.replace("\\", "/").split("/"):
+            raise ShopFileError(path, f"the workbook holds a part named '{info.filename}', outside itself.",
+                                "Do not open it; ask the sender for a workbook saved anew.")
+        if info.filename.casefold().endswith((".xml", ".rels")):
+            with book.open(info) as part:
+                if b"<!DOCTYPE" in part.read(1024):
+                    raise ShopFileError(path, f"the part '{info.filename}' declares a document type.",
+                                        "Do not open it; ask the sender for a workbook saved anew.")
 
 
 def _sheet_parts(book: zipfile.ZipFile) -> list[tuple[str, str]]:

@@ -119,11 +119,11 @@ ATTACKS = {
     "only a head.xlsx": lambda: b"PK\x03\x04",
     "no parts.xlsx": lambda: b"PK\x05\x06" + bytes(18),
     "half.xlsx": lambda: workbook()[:-400],
-}
-HARMLESS = {
     "an outside entity.xlsx": lambda: with_parts({STRINGS: after_declaration(OUTSIDE, "&i;")}),
     "an outside entity.ods": lambda: ods(OUTSIDE + ODS.format("").replace("plain", "&i;")),
     "paths that climb.xlsx": lambda: with_parts({"../../climbed.txt": b"x", "/tmp/climbed.txt": b"x"}),
+}
+HARMLESS = {
     "links to other files.xlsx": lambda: with_parts({"xl/externalLinks/externalLink1.xml": b"<externalLink/>"}),
 }
 
