@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from scipy import stats
+from threadpoolctl import threadpool_limits
 
 from pricing.decisions import efficient_front as front
 from pricing.decisions.listening_scores import ITEM, Scores, comparable_groups, item_words, listening_scores
@@ -92,6 +93,7 @@ def _as_heard(items: pd.DataFrame) -> pd.DataFrame:
     return items.assign(brand=brand.where(items["maker"] == "unknown", "unknown"))[list(ITEM)]
 
 
+@threadpool_limits.wrap(limits=1)  # the same to the last digit wherever it is computed
 def rank_quality(
     listening: pd.DataFrame,
     model: Any = None,
