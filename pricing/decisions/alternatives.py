@@ -222,6 +222,8 @@ def _answer(row: Mapping[str, Any], name: str, each: float, currency: str) -> st
             said.append("Ratings are compared with the wanted type only, as no circuit was given.")
     else:
         said.append(f"In the circuit: {row['summary']}.")
+        if row["verdict"] == "exceeds":
+            said.append("Not to be offered for this circuit.")
     said.append(f"By the listening notes {row['quality_words']}.")
     return " ".join(said)
 
@@ -235,13 +237,21 @@ def _words(name: str, each: float, basis: str, found: pd.DataFrame, rest: pd.Dat
         same = int((found["kind"] == SAME).sum())
         over = int((found["verdict"] == "exceeds").sum())
         said = [f"{head} {len(found):,} cheaper: {same:,} of the same type, {len(found) - same:,} of others"
-                + (f"; {over:,} exceed a limit in this circuit and stand last." if over else ".")]
+                + (f"; {_over(over, len(found))}." if over else ".")]
     if place is None:
         said.append("No circuit was given: ratings are compared with those of the wanted type, and nothing says that "
                     "they suit the amplifier.")
     if len(rest):
         said.append(f"Not to be had for less: {', '.join(rest['type'])}.")
     return said
+
+
+def _over(over: int, of: int) -> str:
+    """How many of the candidates exceed the circuit's figures, and what follows."""
+    if over == of:
+        return "every one exceeds a limit in this circuit, so none is to be offered for it"
+    exceed, stand = ("exceeds", "stands") if over == 1 else ("exceed", "stand")
+    return f"{over:,} {exceed} a limit in this circuit and {stand} last"
 
 
 def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:

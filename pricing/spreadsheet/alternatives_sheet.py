@@ -81,5 +81,5 @@ def headline(alternatives: pd.DataFrame, currency: str) -> list[str]:
     said = (f"For {met:,} of {counted(wanted, 'type')} on hand (the dearest piece of each, prices in {currency}) "
             "something cheaper can be had.")
     over = int((cheaper["verdict"] == "exceeds").sum())
-    return [said + (f" {over:,} of them {'exceeds' if over == 1 else 'exceed'} a limit in the circuit: not to be "
-                    "offered for it." if over else "")]
+    return [said + (f" {over:,} of the pieces listed {'exceeds' if over == 1 else 'exceed'} a limit in the circuit: "
+                    "not to be offered for it." if over else "")]

@@ -30,10 +30,11 @@ OFFERS = pd.DataFrame([
     ("O3", "EL84", "Luskarn", "used, good", 1, 1, 20.0, "USD", 0.0),
 ], columns=["offer", "type", "maker", "grade", "set_size", "qty", "ask", "currency", "postage"])
 CIRCUITS = pd.DataFrame([
-    {"circuit": "Murgle", "position": "V2", "fitted_type": "EL84", "plate_v": 340, "screen_v": 320, "plate_ma": 20},
+    {"circuit": "Murgle", "position": "V2", "fitted_type": "EL84", "plate_v": 340, "screen_v": 290, "plate_ma": 20},
     {"circuit": "Brindle", "position": "V5", "fitted_type": "5AR4", "heater_v": 5.0, "heater_a": 2.0, "winding_v": 350,
      "dc_ma": 120, "first_cap_uf": 10},
     {"circuit": "Brindle", "position": "V1", "fitted_type": "6SN7GTB", "plate_v": 400, "plate_ma": 5},
+    {"circuit": "Hobble", "position": "V2", "fitted_type": "EL84", "plate_v": 600, "screen_v": 290, "plate_ma": 20},
 ])
 
 
@@ -109,12 +110,27 @@ def test_a_pair_is_compared_tube_by_tube(shop, model):
     assert "25.00 EUR a tube" in found.loc["A3", "answer"] and found.loc["A3", "saving_pct"] == pytest.approx(37.5)
 
 
-def test_one_way_is_one_way(shop, model):
-    """The lower-rated early type stands not in for the later one as straight, the later for the earlier may."""
-    later = find_alternatives(model, {"type": "6SN7GTB", "ask": 30}, shop).candidates.set_index("code")
-    assert "D2" not in later.index or later.loc["D2", "kind"] != "straight"
-    earlier = find_alternatives(model, {"type": "6SN7GT", "ask": 30}, shop).candidates.set_index("code")
-    assert earlier.loc["D1", "kind"] in ("straight", "with a check")
+@pytest.mark.parametrize("wanted, candidate, kind, lower", [
+    ("EL84", "B1", "straight", ""), ("7189", "A2", "with a check", "plate volts 300 V for 400 V"),
+    ("6SN7GT", "D1", "with a check", "cathode current"),
+    ("6SN7GTB", "D2", "with a check", "plate volts 300 V for 450 V"),
+])
+def test_lower_ratings_one_way_are_named(shop, model, wanted, candidate, kind, lower):
+    """The stronger type goes straight into the weaker one's place; the other way what is lower is in the answer."""
+    row = find_alternatives(model, {"type": wanted, "ask": 80}, shop).candidates.set_index("code").loc[candidate]
+    assert row["kind"] == kind and lower in row["lower"] and lower in row["answer"]
+    assert bool(row["lower"]) == bool(lower)
+
+
+@pytest.mark.parametrize("wanted, candidate, offered", [
+    ("6V6GT", "5871", True), ("5871", "6V6GT", False), ("12AX7", "6681", True), ("6681", "12AX7", False),
+])
+def test_what_is_listed_one_way_is_never_offered_backwards(shop, model, wanted, candidate, offered):
+    """Pairs that the list of substitutions names in one direction only."""
+    piece = pd.DataFrame([("X1", candidate, "Luskarn", "used, good", 1, 5.0)], columns=list(STOCK.columns))
+    stock, _ = clean_stock(piece, shop.register, shop.settings)
+    one = SimpleNamespace(**{**vars(shop), "stock": stock, "offers": shop.offers.iloc[:0]})
+    assert codes(find_alternatives(model, {"type": wanted, "ask": 80}, one)) == (["X1"] if offered else [])
 
 
 def test_a_heater_rewire_is_named(shop, model):
@@ -125,11 +141,20 @@ def test_a_heater_rewire_is_named(shop, model):
 
 
 def test_what_exceeds_is_listed_last(shop, model):
-    """340 V on the plate: an EL84 exceeds, whatever it costs; the 7189, which may not, comes before it."""
-    found = find_alternatives(model, {"type": "EL84", "ask": 60}, shop, "Murgle, V2").candidates
-    assert (found.set_index("code").loc[["A1", "A2"], "verdict"] == "exceeds").all()
-    over = (found["verdict"] == "exceeds").tolist()
-    assert over == sorted(over) and "exceeds" in found.iloc[-1]["answer"]
+    """340 V on the plate: an EL84 exceeds, whatever it costs; the 7189, not all of which can be checked, is first."""
+    asked = find_alternatives(model, {"type": "EL84", "ask": 60}, shop, "Murgle, V2")
+    found = asked.candidates
+    assert (found.loc[1:, "verdict"] == "exceeds").all() and {"A1", "A2"} < set(found.loc[1:, "code"])
+    assert found.loc[0, "code"] == "B1" and found.loc[0, "verdict"] == "cannot check"
+    assert "cannot check" in found.loc[0, "answer"] and "Not to be offered" not in found.loc[0, "answer"]
+    assert found.loc[1:, "answer"].str.contains("Not to be offered for this circuit.", regex=False).all()
+    assert "5 exceed a limit in this circuit and stand last" in asked.words[0]
+
+
+def test_where_everything_exceeds_none_is_to_be_offered(shop, model):
+    """600 V on the plate: listed all the same, and the words say that none is to be offered."""
+    found = find_alternatives(model, {"type": "EL84", "ask": 60}, shop, "Hobble")
+    assert set(found.candidates["verdict"]) == {"exceeds"} and "none is to be offered for it" in found.words[0]
 
 
 def test_a_rectifier_is_held_against_its_winding(shop, model):
@@ -148,7 +173,8 @@ def test_without_a_circuit_nothing_is_said_of_fit(shop, model):
     """No verdict, and the words say why."""
     found = find_alternatives(model, {"type": "EL84", "ask": 40}, shop)
     assert set(found.candidates["verdict"]) == {NO_CIRCUIT} and "No circuit was given" in " ".join(found.words)
-    assert not any(word in " ".join(found.candidates["answer"]).casefold() for word in ("safe", "compatible", "drop-in"))
+    answers = " ".join(found.candidates["answer"]).casefold()
+    assert not any(word in answers for word in ("safe", "compatible", "drop-in"))
 
 
 def test_nothing_cheaper_says_so(shop, model):
@@ -161,6 +187,7 @@ def test_unknown_names_are_problems(shop, model):
     """A type the register does not know, and a circuit nobody has."""
     found = find_alternatives(model, "EL8444", shop)
     assert found.candidates.empty and found.problems["code"].tolist() == ["circuit_without_type"]
+    assert "EL84" in found.problems["remedy"].iloc[0]
     found = find_alternatives(model, {"type": "EL84", "ask": 40}, shop, "Nowhere")
     assert found.problems["code"].tolist() == ["circuit_not_known"] and len(found.candidates)
 
