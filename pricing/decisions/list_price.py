@@ -4,12 +4,14 @@ sales.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from pricing.decisions.earning_asks import MOST_EARNED, EarningAsks
 from pricing.decisions.listing_history import listing_history, listing_spells
 from pricing.decisions.net_proceeds import ZERO, SellingTerms
-from pricing.decisions.price_policy import Evidence, PricePolicy, age_in_words, decide_list_price, is_known
+from pricing.decisions.price_policy import Evidence, PricePolicy, age_in_words, decide_list_price, floor_of, is_known
 from pricing.decisions.shop_habits import sets_on_hand, usual_channel, usual_postage
 from pricing.decisions.time_to_sale import unsold_suggestions
 
@@ -27,7 +29,9 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     price less ask, times sets on hand), `action` (one of ACTIONS), `reason`, `days_listed`, `unsold_ask`,
     `unsold_days`, `days_to_sale` (as in `listing_history`), `asks_change_pct` (what sold and unsold asks suggest of the
     fair price, as in `unsold_suggestions`; no price here follows it), `sales_rows` (those that weigh most in the fair
-    price), `row` (of the Stock sheet). `attrs["unsold_asks"]` says in words what the listings teach, or why nothing.
+    price), `row` (of the Stock sheet), `expected_days` (within which half of such pieces sell at the list price; blank
+    without enough listings). List prices aim at the fair price, or by Settings at what earns most.
+    `attrs["unsold_asks"]` says in words what the listings teach, or why nothing.
     """
     import pandas as pd
 
@@ -41,6 +45,8 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     listed = listing_history(stock, shop, model.as_of, spells)
     suggested = unsold_suggestions(model, stock, shop, spells=spells)
     listed = listed.join(suggested.by_piece)
+    earning = None if suggested.evidence is None else EarningAsks(
+        suggested.evidence.hazard, policy, shop.settings.holding_cost_pct_year)
 
     rows = []
     for piece, quote, on_hand, behind, seen in zip(
@@ -57,6 +63,8 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
             bool(piece.get("type_known", True)),
             age_in_words(last_sold.get(canonical), model.as_of),
         )
+        if earning is not None and shop.settings.list_price_aim == MOST_EARNED:
+            evidence = _aiming_at_most(evidence, earning, piece, quote, on_hand)
         decision = decide_list_price(policy, evidence, ask=piece["ask"], cost=piece["cost"], on_hand=on_hand)
         price = _float(decision.list_price)
         change = price - piece["ask"] if price is not None and is_known(piece["ask"]) else None
@@ -75,6 +83,8 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
                 "margin": _float(decision.margin),
                 "margin_pct": decision.margin_pct,
                 "difference": None if change is None else round(change * on_hand, 2),
+                "expected_days": None if earning is None or price is None
+                else earning.expected_days(price, quote["fair_price"]),
                 "action": decision.action,
                 "reason": _with_listing(decision, seen),
                 **{name: seen[name] for name in _LISTED},
@@ -86,6 +96,17 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     plan = plan.astype({name: float for name in _NUMBERS})
     plan.attrs["unsold_asks"] = suggested.words
     return plan
+
+
+def _aiming_at_most(evidence: Evidence, earning: EarningAsks, piece: Any, quote: Any, on_hand: int) -> Evidence:
+    """The evidence with its aim at the ask that earns most, where there is one."""
+    cost = piece["cost"] if is_known(piece["cost"]) else 0
+    floor = floor_of(earning.policy, cost)
+    best = None if floor is None else earning.ask_for(piece, quote, on_hand, float(floor))
+    if best is None:
+        return evidence
+    words = f"about {best.ask:,.2f} earns most, half of such pieces selling there within {best.days:,.0f} days"
+    return replace(evidence, aim=best.ask, aim_words=words)
 
 
 def _with_listing(decision: Any, seen: dict[str, Any]) -> str:
@@ -108,6 +129,7 @@ _NUMBERS = (
     "margin",
     "margin_pct",
     "difference",
+    "expected_days",
     *_LISTED,
 )
 PLAN_COLUMNS = (
@@ -123,6 +145,7 @@ PLAN_COLUMNS = (
     "margin",
     "margin_pct",
     "difference",
+    "expected_days",
     "action",
     "reason",
     *_LISTED,

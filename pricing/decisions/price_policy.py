@@ -59,7 +59,7 @@ class Evidence:
     """What the sales say of one set: fair price, range of one sale, range of the fair price itself.
 
     `type_sales` counts usable sales of the same pricing type; `last_sale` says in words how old the last
-    one is.
+    one is. `aim`: where the list price goes, the fair price where None, and `aim_words` why.
     """
 
     fair: float
@@ -70,13 +70,16 @@ class Evidence:
     type_sales: int = 1
     type_known: bool = True
     last_sale: str = ""
+    aim: float | None = None
+    aim_words: str = ""
 
     @property
     def words(self) -> str:
         """Such as: similar pieces sell around 26.00 (20.00-34.00; 14 sales of the type, last 2 weeks ago)."""
         behind = ", ".join(filter(None, (f"{counted(self.type_sales, 'sale')} of the type", self.last_sale)))
         fair, low, high = map(_amount, (self.fair, self.low, self.high))
-        return f"similar pieces sell around {fair} ({low}-{high}; {behind})"
+        said = f"similar pieces sell around {fair} ({low}-{high}; {behind})"
+        return f"{said}; {self.aim_words}" if self.aim_words else said
 
 
 def decide_list_price(
@@ -91,7 +94,7 @@ def decide_list_price(
     """
     ask = money(ask) if is_known(ask) and ask > 0 else None
     cost = Decimal(str(cost)) if is_known(cost) and cost >= 0 else None
-    floor = _floor(policy, cost or ZERO)
+    floor = floor_of(policy, cost or ZERO)
     if on_hand <= 0:
         return ListPrice(None, floor, None, None, "sold out", "none left: kept as history")
     if not is_known(evidence.fair) or evidence.fair <= 0:
@@ -123,7 +126,9 @@ def decide_list_price(
     )
 
 
-def _floor(policy: PricePolicy, cost: Decimal) -> Decimal | None:
+def floor_of(policy: PricePolicy, cost: Any) -> Decimal | None:
+    """Lowest price by minimum margin and lowest mark-up on a cost; None where no price pays."""
+    cost = Decimal(str(cost))
     floor = floor_price(cost, policy.terms, minimum_margin_pct=policy.minimum_margin_pct)
     return None if floor is None else max(floor, (cost * policy.lowest_markup).quantize(CENT, ROUND_CEILING))
 
@@ -132,7 +137,7 @@ def _target(
     policy: PricePolicy, evidence: Evidence, ask: Decimal | None, cost: Decimal | None, floor: Decimal
 ) -> tuple[Decimal, list[str]]:
     """The list price the policy leads to, and which limits held it, in words."""
-    target, limits = Decimal(str(round(evidence.fair, 6))), []
+    target, limits = Decimal(str(round(evidence.aim or evidence.fair, 6))), []
     if cost and policy.highest_markup and evidence.type_sales < policy.carried_by_sales:
         highest = cost * policy.highest_markup
         if target > highest:
@@ -159,6 +164,8 @@ def _target(
 
 def _is_near(policy: PricePolicy, evidence: Evidence, ask: Decimal) -> bool:
     band = policy.keep_within_pct / 100
+    if evidence.aim is not None:
+        return evidence.aim * (1 - band) <= float(ask) <= evidence.aim * (1 + band)
     low = min(evidence.fair * (1 - band), evidence.fair_low)
     high = max(evidence.fair * (1 + band), evidence.fair_high)
     return low <= float(ask) <= high

@@ -47,6 +47,11 @@ def _flag(value: Any) -> bool | None:
     return None if read.code else read.value
 
 
+def _aim(value: Any) -> str | None:
+    text = tidy(value).casefold()
+    return text if text in ("fair price", "most earned") else None
+
+
 def _date_order(value: Any) -> str | None:
     text = tidy(value).casefold()
     return "day" if text.startswith(("day", "d/", "dd", "dmy")) else (
@@ -185,6 +190,9 @@ SPECS: tuple[Spec, ...] = (
          *_WIDE_PCT),
     Spec(
         "largest cut", "largest_cut_pct", "20", "% of the ask", "Most a list price is cut in one go.", *_PCT),
+    Spec("list price aim", "list_price_aim", "fair price", "fair price or most earned",
+         "Where list prices aim: at the fair price, or at the ask that earns most by how soon your pieces sell at "
+         "their asks (higher, and slower to sell).", _aim, "fair price or most earned"),
     Spec("reject limit", "reject_below_pct", "65", "% of nominal",
          "Readings below this are rejects. Common practice, no source.", *_PCT),
     Spec("match plate current", "match_plate_current_pct", "5", "% of the mean",

@@ -83,6 +83,14 @@ PRICE_LIST = (
         "Median of such pieces that sold, auctions aside: sold_on less listed_on, or by Asks.",
     ),
     ResultColumn(
+        "expected_days",
+        "expected days",
+        "count",
+        9,
+        "Half of such pieces sell within so many days at the list price, by all the shop's listings. Blank where they "
+        "are too few.",
+    ),
+    ResultColumn(
         "asks_change_pct",
         "asks suggest %",
         "change_percent",
@@ -105,7 +113,7 @@ PRICE_LIST = (
         9,
         "What the list price leaves after fees, tax, packing, returns and cost.",
     ),
-    ResultColumn("margin_pct", "margin %", "percent", 8, "Margin as a share of the list price."),
+    ResultColumn("margin_pct", "margin %", "percent", 8, "Margin as a share of the list price without sales tax."),
     ResultColumn("basis", "basis", "words", 30, "What the estimate leans on."),
     ResultColumn(
         "sales_rows", "Sales rows that weigh most", "text", 30, "Rows of your Sales sheet, heaviest first."

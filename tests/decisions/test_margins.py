@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from pricing.decisions.margin_lines import margin_lines, ratio_draws
 from pricing.decisions.margins import review_margins
-from pricing.decisions.markdown import markdown
+from pricing.decisions.markdown import discount_code, markdown
 from pricing.decisions.net_proceeds import SellingTerms, net_proceeds
 from pricing.decisions.price_bridge import TOTAL, grouped_bridge, price_bridge
 from pricing.decisions.stock_ledger import (
@@ -114,6 +114,19 @@ def test_story_of_a_markdown():
     assert (found.before, found.after) == (Decimal("21.24"), Decimal("10.83"))
     assert found.volume_times == pytest.approx(1.96, abs=0.005)
     assert markdown(48, 20, 20, terms).volume_times is None
+
+
+def test_a_discount_code_is_a_markdown_with_a_floor_under_it():
+    """The same story as a code of 25 %: 36.00, 1.96 times the sales; the list price that keeps 30 % with it."""
+    terms = SellingTerms(fee_pct=Decimal("13.25"), fee_fixed=Decimal("0.40"))
+    code = discount_code(48, 25, 20, terms, minimum_margin_pct=30)
+    assert (code.price, code.effect.before, code.effect.after) == (36, Decimal("21.24"), Decimal("10.83"))
+    assert code.effect.volume_times == pytest.approx(1.96, abs=0.005)
+    # floor p: p - 13.25 % - 0.40 - 20 = 30 % of p  ->  20.40 / 0.5675 = 35.95; over 0.75: 47.94
+    assert (code.floor, code.lowest_list) == (Decimal("35.95"), Decimal("47.94"))
+    assert discount_code(48, 60, 20, terms).effect.volume_times is None
+    with pytest.raises(ValueError, match="percentage from 0 to 99"):
+        discount_code(48, 100, 20, terms)
 
 
 def test_published_bootstrap():

@@ -15,6 +15,7 @@ from pricing.decisions.list_price import policy_of
 from pricing.decisions.lot_bid import bid_for_lot
 from pricing.decisions.lots import cost_lot
 from pricing.decisions.margins import review_margins
+from pricing.decisions.markdown import discount_code
 from pricing.decisions.matched_sets import match_sets
 from pricing.decisions.price_bridge import BRIDGE_COLUMNS
 from pricing.register import load_register
@@ -98,6 +99,23 @@ def tube_sets(readings: Any, tolerance: Any, prices: Any) -> list[list[Any]]:
     columns = ["kind", "skus", "price", "plate_current_low", "plate_current_high", "plate_current_spread_pct"]
     return [["set", "codes", "price", "mA, lowest", "mA, highest", "spread %"],
             *found.sets[columns].to_numpy(object).tolist(), ["all", found.words, found.value]]
+
+
+def tube_discount(price: Any, percent: Any, cost: Any, settings: Any = None) -> list[list[Any]]:
+    """What a discount code does to one sale, and the list price it may stand on."""
+    chosen = settings_of(cells_of(settings)) or Settings()
+    policy = policy_of(SimpleNamespace(settings=chosen, sales=pd.DataFrame({"channel": [], "postage_paid": []})))
+    given = [_number(one_cell(cell, name), name) for cell, name in ((price, "price"), (percent, "percent"),
+                                                                    (cost, "cost"))]
+    try:
+        code = discount_code(*given, policy.terms, minimum_margin_pct=policy.minimum_margin_pct)
+    except ValueError as error:
+        raise CellProblem(f"'price' and 'percent': {error}.") from error
+    more = code.effect.volume_times
+    return [["price with it", "leaves now", "leaves with it", "margin % with it", "times the sales", "lowest list"],
+            [float(code.price), float(code.effect.before), float(code.effect.after), code.margin_pct,
+             "no number of sales makes up for it" if more is None else more,
+             "no price leaves the margin" if code.lowest_list is None else float(code.lowest_list)]]
 
 
 def tube_margin(sales: Any, date_from: Any = None, date_to: Any = None) -> list[list[Any]]:
@@ -205,6 +223,16 @@ FUNCTIONS: tuple[CellFunction, ...] = (
         "Tubes!A1:B9, 5, Tubes!D1:E3", "table",
     ),
     CellFunction(
+        "DISCOUNT", tube_discount,
+        "What a discount code leaves of one sale after fees and cost, how many times the sales it needs to pay, and "
+        "the lowest list price that still leaves your minimum margin with it.",
+        (Argument("price", "List price of the set.", "number"),
+         Argument("percent", "Percent the code takes off.", "number"),
+         Argument("cost", "What the set cost, or costs to have again.", "number"),
+         Argument("settings", "Range of two columns, setting and value, as on the Settings sheet.", optional=True)),
+        "48, 25, 20, Settings!A1:B6", "table",
+    ),
+    CellFunction(
         "MARGIN", tube_margin,
         "Sales, cost and gross margin by family in a period, with the range chance leaves.",
         (_SALES, Argument("date_from", "First day. Blank: a year before the last.", optional=True),
@@ -219,7 +247,7 @@ FUNCTIONS: tuple[CellFunction, ...] = (
         'Books!A1:E25, "2024-01-01", "2024-12-31", "2025-01-01", "2025-12-31"', "table",
     ),
 )
-SIZES = {"LOT_COST": (5, 4), "LOT_BID": (6, 5), "SETS": (6, 6), "MARGIN": (5, 8), "BRIDGE": (5, 9)}
+SIZES = {"LOT_COST": (5, 4), "LOT_BID": (6, 5), "SETS": (6, 6), "DISCOUNT": (2, 6), "MARGIN": (5, 8), "BRIDGE": (5, 9)}
 
 
 def example_sheets() -> dict[str, list[list[Any]]]:

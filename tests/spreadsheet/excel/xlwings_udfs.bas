@@ -54,6 +54,20 @@ failed:
     TUBE_COMPARABLES = Err.Description
 End Function
 
+Function TUBE_DISCOUNT(price, percent, cost, Optional settings)
+    If (Not Application.CommandBars("Standard").Controls(1).Enabled) Then Exit Function
+    #If App = "Microsoft Excel" Then
+        If TypeOf Application.Caller Is Range Then On Error GoTo failed
+        TUBE_DISCOUNT = XLPy.CallUDF("tube_prices", "TUBE_DISCOUNT", Array(price, percent, cost, settings), ThisWorkbook, Application.Caller)
+        Exit Function
+    #Else
+        TUBE_DISCOUNT = XLPy.CallUDF("tube_prices", "TUBE_DISCOUNT", Array(price, percent, cost, settings))
+        Exit Function
+    #End If
+failed:
+    TUBE_DISCOUNT = Err.Description
+End Function
+
 Function TUBE_FAIR(model, tube, Optional maker, Optional era, Optional grade, Optional reading, Optional set_size, Optional channel, Optional variant_, Optional brand)
     If (Not Application.CommandBars("Standard").Controls(1).Enabled) Then Exit Function
     #If App = "Microsoft Excel" Then
