@@ -29,6 +29,7 @@ COLUMNS = (
 _OF_PIECE = ("where", "code", "piece", "grade", "set_size", "sets", "price", "each", "fair_price", "sheet", "row")
 NO_CIRCUIT = "no circuit given"
 SAME = "same type"
+WEAK = "used, weak"
 # Worst last: what exceeds is shown, and never before anything else.
 _VERDICT_ORDER = ("within", "at the edge", "cannot check", NO_CIRCUIT, "exceeds")
 _SURE, _LIKELY = 0.9, 0.7
@@ -69,7 +70,8 @@ def find_alternatives(
     what it costs, else its fair price; with `sku` the row of Stock is no alternative to itself). None takes the type
     fitted in `circuit`. `circuit`: a row of Circuits, or the names "circuit" or "circuit, position" of one; without it
     ratings are compared with the wanted type's only. Order: what exceeds the circuit's figures last; then by closeness
-    (`closeness.ORDER`), verdict, listening quality as far as the notes tell a difference, stated grade and saving.
+    (`closeness.ORDER`), verdict, pieces graded weak after others, listening quality as far as the notes tell a
+    difference, stated grade and saving.
     Pieces for parts stand in for nothing else. `shelf` and `ranking`: for_sale and rank_quality of the shop, when they
     are at hand. An unknown type gives no candidate and a Problem, an unknown circuit a Problem.
     """
@@ -191,7 +193,7 @@ def _quality_words(change: float, chance: float) -> str:
 
 
 def _ordered(found: pd.DataFrame) -> pd.DataFrame:
-    """What exceeds last; then by closeness, verdict, quality where the notes tell one, grade and saving."""
+    """What exceeds last; then by closeness, verdict, weak pieces last, quality where notes tell one, grade, saving."""
     if found.empty:
         return found
     chance = found["quality_chance"].astype(float)
@@ -200,6 +202,7 @@ def _ordered(found: pd.DataFrame) -> pd.DataFrame:
     keys = pd.DataFrame({
         "exceeds": found["verdict"] == "exceeds", "class": found["electrically"].map(ORDER.index),
         "verdict": found["verdict"].map(_VERDICT_ORDER.index),
+        "weak": found["grade"] == WEAK,  # notes speak of makers and types, not of a worn piece
         "quality": -found["quality_change"].astype(float).where(told, 0.0).round(1),
         "grade": found["grade"].map(grades).fillna(len(grades)), "saving": -found["saving_each"],
     })

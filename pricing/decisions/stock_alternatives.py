@@ -9,6 +9,7 @@ import pandas as pd
 
 from pricing.decisions.alternatives import COLUMNS, SAME, find_alternatives
 from pricing.decisions.for_sale import for_sale
+from pricing.decisions.quality import rank_quality
 
 MOST_TYPES, OF_THE_TYPE, OF_OTHERS = 40, 2, 2
 WANTED = ("wanted", "wanted_code", "wanted_each", "circuit")
@@ -23,6 +24,8 @@ def stock_alternatives(model: Any, shop: Any, ranking: Any = None) -> pd.DataFra
     own = shelf[(shelf["sheet"] == _sheet_of(shop.stock)) & shelf["type_known"].astype(bool)]
     if own.empty:
         return pd.DataFrame(columns=list(STOCK_COLUMNS))
+    if ranking is None and len(shop.listening):
+        ranking = rank_quality(shop.listening, model, shop)
     dearest = own.loc[own.groupby("canonical_type")["each"].idxmax()]
     sold = shop.sales["canonical_type"].value_counts()
     order = dearest["canonical_type"].map(sold).fillna(0).sort_values(ascending=False, kind="stable").index

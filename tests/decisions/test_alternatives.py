@@ -104,6 +104,15 @@ def test_quality_orders_the_same_type_and_is_said(shop, model):
     assert "very likely less good" in other["answer"]
 
 
+def test_a_worn_piece_is_not_put_first_for_its_maker(shop, model):
+    """Notes praise the maker, but its piece here is weak: another maker's good one comes before it."""
+    pieces = pd.DataFrame([("X1", "EL84", "Tivenshaw", "used, weak", 1, 9.0),
+                           ("X2", "EL84", "Luskarn", "used, good", 1, 20.0)], columns=list(STOCK.columns))
+    stock, _ = clean_stock(pieces, shop.register, shop.settings)
+    worn = SimpleNamespace(**{**vars(shop), "stock": stock, "offers": shop.offers.iloc[:0]})
+    assert codes(find_alternatives(model, {"type": "EL84", "ask": 60}, worn)) == ["X2", "X1"]
+
+
 def test_a_pair_is_compared_tube_by_tube(shop, model):
     """A pair at 50 is 25 a tube, and the answer says so."""
     found = find_alternatives(model, {**STOCK.iloc[0].to_dict(), "sheet": "Stock"}, shop).candidates.set_index("code")
