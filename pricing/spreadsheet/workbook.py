@@ -15,6 +15,7 @@ from openpyxl import Workbook
 from pricing.decisions.quality import rank_quality
 from pricing.decisions.stock_alternatives import stock_alternatives
 from pricing.decisions.underpriced import find_underpriced
+from pricing.price_model.model import PriceModel
 from pricing.shop_tables import CHANNELS, ERAS, GRADES, TABLES, Settings
 from pricing.spreadsheet.about import about_sections
 from pricing.spreadsheet.alternatives_sheet import write_alternatives
@@ -29,6 +30,7 @@ from pricing.spreadsheet.package.graft import finished
 from pricing.spreadsheet.package.marks import add_marks
 from pricing.spreadsheet.package.safe_write import write_new
 from pricing.spreadsheet.quality_sheet import write_quality
+from pricing.spreadsheet.quote_sheet import write_quote
 from pricing.spreadsheet.result_sheets import write_about, write_price_list, write_problems
 from pricing.spreadsheet.stock_reviews import write_stock_reviews
 from pricing.spreadsheet.tables import add_styles
@@ -117,6 +119,8 @@ def write_results(
     if shop is not None and model is not None:
         write_check_prices(book, model, shop)
         write_model(book, model, shop, record)
+        if isinstance(model, PriceModel):
+            write_quote(book, model)
     if shop is not None and live_cells:
         write_live_cells(book, shop.stock.to_dict("records"))
     write_about(book, about_sections(shop, model, invented=invented))
