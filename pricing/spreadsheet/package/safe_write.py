@@ -7,6 +7,8 @@ import os
 import shutil
 import tempfile
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from pricing.spreadsheet.package.book import NotKept
@@ -51,12 +53,7 @@ def replace_file(path: Path, content: bytes, old: bytes) -> Path:
     """
     path = path.resolve()
     _sweep(path)
-    handle, name = tempfile.mkstemp(prefix=f"{_WRITING}{path.name} ", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
+    with _written_beside(path, content) as name:
         shutil.copymode(path, name)
         must_be_closed(path)
         if path.read_bytes() != old:
@@ -66,23 +63,27 @@ def replace_file(path: Path, content: bytes, old: bytes) -> Path:
             os.replace(name, path)
         except PermissionError as error:  # Windows, while another program holds it
             raise NotKept("another program holds it. Close it there and refresh again.") from error
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
     _sync_folder(path.parent)
     return backup
 
 
 def write_new(path: Path, content: bytes) -> None:
     """Write a new file, whole or not at all."""
+    with _written_beside(path, content) as name:
+        os.chmod(name, 0o666 & ~umask())
+        os.replace(name, path)
+
+
+@contextmanager
+def _written_beside(path: Path, content: bytes) -> Iterator[str]:
+    """Name of a new file beside `path` that holds `content`, safe on the disk; taken away where the block fails."""
     handle, name = tempfile.mkstemp(prefix=f"{_WRITING}{path.name} ", dir=path.parent)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        os.chmod(name, 0o666 & ~umask())
-        os.replace(name, path)
+        yield name
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise

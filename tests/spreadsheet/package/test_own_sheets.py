@@ -9,6 +9,7 @@ import pytest
 from openpyxl.chart import BarChart, Reference
 from openpyxl.formatting.rule import CellIsRule
 from openpyxl.styles import Font, PatternFill
+from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from spreadsheet.package.corpus import HAS_LIBREOFFICE, by_libreoffice, makers
 from spreadsheet.package.package_check import findings
@@ -16,9 +17,12 @@ from spreadsheet.package.stand_in_results import results
 
 from pricing.spreadsheet.package.book import NotKept
 from pricing.spreadsheet.package.graft import finished, grafted
+from pricing.spreadsheet.result_sheets import PRICE_LIST
 
 HEAD = 6  # row of the headings of the price list
-NOTES = 26  # first column right of it
+OURS = len(PRICE_LIST)
+NOTES = OURS + 1  # first column right of it
+LAST, NEXT, SECOND = (get_column_letter(OURS + more) for more in (0, 1, 2))
 
 
 @pytest.fixture(scope="module")
@@ -89,7 +93,7 @@ def test_a_renamed_and_moved_sheet_stays_so(plain, tmp_path):
         mine, told = grafted(mine, results(pieces))
         book = sound(mine, tmp_path)
         assert told == [] and book.sheetnames == order and len(skus(book["Preise & 'mehr'"])) == pieces
-        assert book["Preise & 'mehr'"].tables["PriceList"].ref == f"A{HEAD}:Y{HEAD + pieces}"
+        assert book["Preise & 'mehr'"].tables["PriceList"].ref == f"A{HEAD}:{LAST}{HEAD + pieces}"
         assert book["Preise & 'mehr'"].print_area.endswith(f"!$A$1:$M${HEAD + pieces}")
         assert zipfile.ZipFile(tmp_path / "checked.xlsx").read("xl/workbook.xml").count(b"'Model'!") == 0
         with zipfile.ZipFile(tmp_path / "checked.xlsx") as file:
@@ -146,7 +150,8 @@ def test_notes_beside_a_row_go_with_it(plain, tmp_path):
     sheet = sound(new, tmp_path)["Price list"]
     left = [sheet.cell(row, NOTES).value for row in range(HEAD + 4, sheet.max_row + 1)]
     assert [text for text in left if text] == ["note on P4", "note on P5"]
-    assert len(told) == 2 and "the row of P4 is gone; what you typed beside it, in Z21, stands in Z42 now" in told[0]
+    moved = f"the row of P4 is gone; what you typed beside it, in {NEXT}21, stands in {NEXT}42 now"
+    assert len(told) == 2 and moved in told[0]
 
 
 def test_two_notes_for_one_row_are_never_one(plain):
@@ -180,16 +185,16 @@ def test_a_column_of_her_own_in_the_table(plain, tmp_path):
             sheet.cell(HEAD, NOTES + column, heading)
             for sku, row in skus(sheet).items():
                 sheet.cell(row, NOTES + column, text.format(sku))
-            table.tableColumns.append(openpyxl.worksheet.table.TableColumn(id=26 + column, name=heading))
+            table.tableColumns.append(openpyxl.worksheet.table.TableColumn(id=NOTES + column, name=heading))
         sheet.cell(HEAD + 6, 8, "=SUBTOTAL(109,PriceList[at stake])")
-        table.ref, table.totalsRowCount = f"A{HEAD}:AA{HEAD + 6}", 1
-        table.autoFilter.ref = f"A{HEAD}:AA{HEAD + 5}"
+        table.ref, table.totalsRowCount = f"A{HEAD}:{SECOND}{HEAD + 6}", 1
+        table.autoFilter.ref = f"A{HEAD}:{SECOND}{HEAD + 5}"
 
     new = edited(plain, edit)
     for pieces in (30, 30, 3):
         new, _ = grafted(new, results(pieces))
         sheet = sound(new, tmp_path)["Price list"]
-        assert sheet.tables["PriceList"].ref == f"A{HEAD}:AA{HEAD + pieces + 1}"
+        assert sheet.tables["PriceList"].ref == f"A{HEAD}:{SECOND}{HEAD + pieces + 1}"
         assert sheet.cell(HEAD + pieces + 1, 8).value == "=SUBTOTAL(109,PriceList[at stake])"
         for sku, row in skus(sheet).items():
             assert sheet.cell(row, NOTES).value == (f"r {sku}" if int(sku[1:]) <= 5 else None)
@@ -198,13 +203,15 @@ def test_a_column_of_her_own_in_the_table(plain, tmp_path):
 def test_columns_between_ours_are_refused(plain):
     """A column put in between ours: named, with what to do."""
     def splice(text):
-        extra = b'<tableColumn id="26" name="mine"/><tableColumn id="3"'
-        text = text.replace(b'<tableColumn id="3"', extra).replace(b'count="25"', b'count="26"')
-        return text.replace(b"A6:Y", b"A6:Z")
+        extra = f'<tableColumn id="{NOTES}" name="mine"/><tableColumn id="3"'.encode()
+        text = text.replace(b'<tableColumn id="3"', extra)
+        text = text.replace(f'count="{OURS}"'.encode(), f'count="{NOTES}"'.encode())
+        return text.replace(f"A6:{LAST}".encode(), f"A6:{NEXT}".encode())
 
     table = next(name for name in zipfile.ZipFile(io.BytesIO(plain)).namelist()
                  if name.startswith("xl/tables/") and b"PriceList" in zipfile.ZipFile(io.BytesIO(plain)).read(name))
-    wider = {"xl/workbook.xml": lambda text: re.sub(rb"('Price list'!\$A\$6:)\$Y", rb"\1$Z", text), table: splice}
+    wider = {"xl/workbook.xml": lambda text: text.replace(
+        f"'Price list'!$A$6:${LAST}".encode(), f"'Price list'!$A$6:${NEXT}".encode()), table: splice}
     with pytest.raises(NotKept, match="'Price list' columns were put before, between or in place of those"):
         grafted(respliced(plain, wider), results(5))
 
@@ -359,7 +366,7 @@ def test_saved_by_libreoffice_in_between(plain, tmp_path):
         (tmp_path / "new.xlsx").write_bytes(content)
         assert told == [] and [one for one in findings(tmp_path / "new.xlsx") if one not in known] == []
         sheet = openpyxl.load_workbook(tmp_path / "new.xlsx")["Price list"]
-        assert len(skus(sheet)) == pieces and sheet.tables["PriceList"].ref == f"A{HEAD}:Y{HEAD + pieces}"
+        assert len(skus(sheet)) == pieces and sheet.tables["PriceList"].ref == f"A{HEAD}:{LAST}{HEAD + pieces}"
     assert by_libreoffice([tmp_path / "new.xlsx"], tmp_path / "opened", "ods")[0].exists()
 
 
