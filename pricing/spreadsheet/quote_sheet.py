@@ -61,7 +61,7 @@ def write_quote(book: Workbook, model: PriceModel, factors: PriceFactors | None 
     paragraph(sheet, _WORK - 3, TOLERANCE, style.NOTE, _WIDTHS)
     _chart(sheet)
     sheet.sheet_properties.tabColor = style.HEAD
-    set_up_page(sheet, title_row=None, last_column=16, last_row=_WORK - 3)
+    set_up_page(sheet, title_row=None, last_column=18, last_row=_WORK - 3)
     return sheet
 
 
