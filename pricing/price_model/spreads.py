@@ -135,6 +135,8 @@ class _Making:
         others = ("variant", "variant of maker", "printed brand", "printed designation")
         for name in (GRADED, SOLD, *CELL, *MAKER, *others):
             columns, parts = self._levels(name)
+            if not parts:
+                continue
             frame = pd.DataFrame([self.base] * len(parts))
             for column, words in zip(columns, zip(*parts)):
                 frame["designation" if column == "other_designation" else column] = words
