@@ -21,6 +21,7 @@ from pricing.spreadsheet.tables import ResultColumn, put, set_up_page, write_tab
 
 TITLE = "Price factors"
 _TOP = 7
+_PRINTED_ROWS = 300  # the wider groups come first; all would be hundreds of pages
 _YES_NO = ["yes", "no"]
 # Where a factor's words go in its key: the slots hold types, one other list, eras, one more list, and grades.
 SLOTS = {
@@ -75,7 +76,7 @@ def write_price_factors(book: Workbook, factors: PriceFactors, date: pd.Timestam
         "A level that is not here takes no factor: the price stays that of its wider group, and the range widens.",
         "On the right: what a typed type is priced as, the words keys are counted in, and how doubt grows with grade, "
         "reading, set and channel by type (profiles).",
-        "Leave the order of rows as it is: Quote counts places in the lists.",
+        f"Leave the order of rows as it is: Quote counts places in the lists. The first {_PRINTED_ROWS} rows are printed.",
     ])
     table = _factors(factors)
     last = write_table(sheet, table, _FACTOR_COLUMNS, name="PriceFactors", top=_TOP, filters=False)
@@ -85,7 +86,7 @@ def write_price_factors(book: Workbook, factors: PriceFactors, date: pd.Timestam
     left = _lists(book, sheet, factors, left)
     _profiles(book, sheet, factors, left)
     sheet.freeze_panes = sheet.cell(_TOP + 1, 1)
-    set_up_page(sheet, title_row=_TOP, last_column=5, last_row=last)
+    set_up_page(sheet, title_row=_TOP, last_column=5, last_row=min(last, _TOP + _PRINTED_ROWS))
     sheet.sheet_properties.tabColor = style.HEAD
     return sheet
 
