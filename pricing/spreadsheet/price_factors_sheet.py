@@ -76,7 +76,8 @@ def write_price_factors(book: Workbook, factors: PriceFactors, date: pd.Timestam
         "A level that is not here takes no factor: the price stays that of its wider group, and the range widens.",
         "On the right: what a typed type is priced as, the words keys are counted in, and how doubt grows with grade, "
         "reading, set and channel by type (profiles).",
-        f"Leave the order of rows as it is: Quote counts places in the lists. The first {_PRINTED_ROWS} rows are printed.",
+        "Leave the order of rows as it is: Quote counts places in the lists. Only the first "
+        f"{_PRINTED_ROWS} rows are printed.",
     ])
     table = _factors(factors)
     last = write_table(sheet, table, _FACTOR_COLUMNS, name="PriceFactors", top=_TOP, filters=False)
