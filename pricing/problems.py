@@ -207,6 +207,9 @@ CODES: dict[str, Code] = {
         "'{value}' is not a decade or year between 1930 and today; taken as 'unknown'.",
         "Write a decade such as 1950s, or add a Settings row 'era: {value}' with the decade it means.",
         IGNORED),
+    "title_doubtful": Code(
+        "The title '{value}' says '{words}', which is not sure; '{column}' was not taken from it.",
+        "Fill in '{column}' if you know it.", CHECK),
     "repeated_row": Code(
         "This row repeats row {first} in every cell; both are kept.",
         "Delete one if it is the same sale entered twice.", CHECK),

@@ -139,6 +139,26 @@ _DOUBT = re.compile(
 )
 _WHOLE_MARK = re.compile(r"(?<=\d)\s?[.,]\s?[-–—]+$|(?<=\d)[-–—]+$|(?<=\d)=$")
 
+# Stands where words were taken out of a text, so that their neighbours do not become a phrase.
+TAKEN_OUT = " & "
+# Prices inside a longer text: "$45", "45 €" (a year may follow), "45 each", "90/pr", "asking 45".
+_AMOUNT = r"\d(?:[\d.,'’]*\d)?(?:[.,]?[-–—]+)?"
+# In a text the C of "6L6GC $20" is no part of the sign.
+_MARK = rf"(?:(?<!\w){_SIGN.pattern.removeprefix('(?i)')}|(?<=\d)(?:{_CODES})(?!\w)|[€£¥₽₴₹$])"
+_PRICES = re.compile(
+    rf"(?i){_MARK}{_AMOUNT}(?!\w)|(?<![\w.,]){_AMOUNT}{_MARK}(?!\d)|"
+    rf"(?<![\w.,])\d[\d.,]*(?:[.,]\d\d|[.,]?[-–—]+)\s{_MARK}(?!\d)|"
+    rf"(?<![\w.,]){_AMOUNT}\s{_MARK}(?!\d)(?!\s(?!(?:19[3-9]|20[0-2])\d\b)\d)|{_MARK}\s{_AMOUNT}(?!\w)|"
+    rf"(?<![\w.,]){_AMOUNT}(?:/\s?|\sper\s|\s)(?=(?:ea|each)\b)|"
+    rf"(?<![\w.,/]){_AMOUNT}(?:/\s?|\sper\s)(?=(?:pr|pair|quad|pc|piece|stk|stück|tube)\b)|"
+    rf"(?<!\w)(?:@|asking|price|preis|prix|was|now|only|nur|sold for)\s*:?\s*{_AMOUNT}(?!\w|\s?(?:x|pcs|%|left|hours))"
+)
+
+
+def without_prices(text: str) -> str:
+    """The text with TAKEN_OUT for every amount that a sign, a unit or a word shows to be a price."""
+    return _PRICES.sub(TAKEN_OUT, text)
+
 
 def read_money(value: Any, read_currency: Any) -> Reading:
     """Money in a cell: value is a Money, or None with a code ("unreadable") when it is not one amount.

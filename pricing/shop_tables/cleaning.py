@@ -16,6 +16,7 @@ from pricing.shop_tables import columns as spec
 from pricing.shop_tables.columns import Table
 from pricing.shop_tables.one_table import Cleaned, OneTable
 from pricing.shop_tables.settings import Settings
+from pricing.shop_tables.titles import Names
 
 
 def clean_sales(
@@ -24,15 +25,16 @@ def clean_sales(
     settings: Settings | None = None,
     sheet: str = "Sales",
     today: dt.date | None = None,
+    names: Names | None = None,
 ) -> Cleaned:
     """Clean Sales and the problems met.
 
     Columns: those of the Sales table, then `designation`, `canonical_type`, `family`, `type_known`,
     `price_home` (line price in the shop's currency), `sheet` and `row`. Rows without a usable date, type,
     price or rate are left out. `register` defaults to the built-in one, `today` (sales after it lie in the
-    future) to the day of the call.
+    future) to the day of the call. `names`: makers and brands that other tables of the shop hold, for titles.
     """
-    return _clean(frame, spec.SALES, register, settings, sheet, today)
+    return _clean(frame, spec.SALES, register, settings, sheet, today, names)
 
 
 def clean_stock(
@@ -41,11 +43,12 @@ def clean_stock(
     settings: Settings | None = None,
     sheet: str = "Stock",
     today: dt.date | None = None,
+    names: Names | None = None,
 ) -> Cleaned:
     """Clean Stock (columns of the table, designation, canonical_type, family, sheet, row) and the problems
     met.
     """
-    return _clean(frame, spec.STOCK, register, settings, sheet, today)
+    return _clean(frame, spec.STOCK, register, settings, sheet, today, names)
 
 
 def clean_items(
@@ -54,9 +57,10 @@ def clean_items(
     settings: Settings | None = None,
     sheet: str = "Items",
     today: dt.date | None = None,
+    names: Names | None = None,
 ) -> Cleaned:
     """Descriptions of pieces to be priced, every row kept: a blank type becomes "unknown"."""
-    return _clean(frame, spec.ITEMS, register, settings, sheet, today)
+    return _clean(frame, spec.ITEMS, register, settings, sheet, today, names)
 
 
 def clean_offers(
@@ -65,9 +69,10 @@ def clean_offers(
     settings: Settings | None = None,
     sheet: str = "Offers",
     today: dt.date | None = None,
+    names: Names | None = None,
 ) -> Cleaned:
     """Clean Offers, with `ask_home` (the ask in the shop's currency), and the problems met."""
-    return _clean(frame, spec.OFFERS, register, settings, sheet, today)
+    return _clean(frame, spec.OFFERS, register, settings, sheet, today, names)
 
 
 def clean_asks(
@@ -112,7 +117,7 @@ def clean_lots(
 
 
 def _clean(frame: pd.DataFrame, table: Table, register: Any, settings: Settings | None, sheet: str,
-           today: dt.date | None) -> Cleaned:
+           today: dt.date | None, names: Names | None = None) -> Cleaned:
     return OneTable(
-        pd.DataFrame(frame), table, register, settings or Settings(), sheet, today or dt.date.today()
+        pd.DataFrame(frame), table, register, settings or Settings(), sheet, today or dt.date.today(), names
     ).run()

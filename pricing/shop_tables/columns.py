@@ -67,7 +67,7 @@ _FAMILY = Column(
     "family", "label", "Family for Margins, where the register's own does not suit.", in_workbook=False)
 _TITLE = Column(
     "title", "words",
-    "Listing title; type, set, grade and reading are read out of it where their own cells are blank.",
+    "Listing title; what it says of the piece is read out of it where the piece's own cells are blank.",
     in_workbook=False)
 _BOXED = Column("boxed", "text", "Yes when the tube has its carton; joins the grade.", in_workbook=False)
 _NOTE = Column(

@@ -11,7 +11,8 @@ from pricing.shop_tables import sets
 from pricing.shop_tables.cells import Money, is_blank, read_flag, tidy
 from pricing.shop_tables.ledger import Ledger
 from pricing.shop_tables.sets import NOTHING, Pieces, pieces_in
-from pricing.shop_tables.vocabularies import UNKNOWN, Grading, grade_in_title, reading_in
+from pricing.shop_tables.titles import TitleSays
+from pricing.shop_tables.vocabularies import UNKNOWN, Grading, grade_in_words, reading_in
 
 
 class Said(NamedTuple):
@@ -108,19 +109,18 @@ def settle_counts(position: int, size_cell: Pieces | None, qty_cell: Pieces | No
     return Counts(new_size, new_qty, matched)
 
 
-def settle_state(grading: Grading, reading_pct: float, texts: Sequence[str], boxed: Any) -> tuple[str, float]:
-    """Grade and reading of a line: its own cells, then a reading inside the grade, then the words of title
-    and type.
+def settle_state(grading: Grading, reading_pct: float, title: TitleSays, words: str, boxed: Any) -> tuple[str, float]:
+    """Grade and reading of a line: its own cells, then a reading inside the grade, then the title, then the words
+    beside the type.
     """
     grade = grading.grade
     if reading_pct != reading_pct and grading.reading_pct is not None:
         reading_pct = grading.reading_pct
-    for text in texts:
-        if text and grade == UNKNOWN:
-            grade = grade_in_title(text) or UNKNOWN
-        if text and "%" in text and reading_pct != reading_pct:
-            met = reading_in(text)
-            reading_pct = reading_pct if met is None else met
+    if grade == UNKNOWN:
+        grade = title.grade or (grade_in_words(words) if words else None) or UNKNOWN
+    if reading_pct != reading_pct:
+        met = title.reading_pct if title.reading_pct is not None else reading_in(words) if "%" in words else None
+        reading_pct = reading_pct if met is None else met
     if grade == "new old stock" and _in_its_carton(boxed):
         grade = "new old stock, boxed"
     return grade, reading_pct

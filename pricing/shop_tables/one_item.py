@@ -29,6 +29,7 @@ class _OneItem(OneTable):
     """The same steps over lists of one cell."""
 
     def __init__(self, cells: Mapping[str, Any], register: Any, settings: Settings) -> None:
+        self.names = None
         self.table, self.settings, self.sheet, self.today = spec.ITEMS, settings, SHEET, dt.date.today()
         self.index, self.size, self.register = [0], 1, register
         self.headings = Headings({}, 1, {}, [])
@@ -43,6 +44,7 @@ class _OneItem(OneTable):
         """Values and problems of the one row."""
         self._columns()
         self._types()
+        self._titles()
         self._pieces()
         self._money()
         return {name: values[0] for name, values in self.out.items()}, self.ledger.problems()

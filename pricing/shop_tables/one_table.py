@@ -18,9 +18,11 @@ from pricing.shop_tables.columns import Table
 from pricing.shop_tables.conversion import convert, home_currency
 from pricing.shop_tables.headings import read_headings
 from pricing.shop_tables.ledger import WHOLE_ROW, Ledger
-from pricing.shop_tables.lines import Counts, WordReader, line_price, settle_counts, settle_state
+from pricing.shop_tables.lines import Counts, Said, WordReader, line_price, settle_counts, settle_state
 from pricing.shop_tables.meter_readings import check_meter
+from pricing.shop_tables.sets import NOTHING
 from pricing.shop_tables.settings import Settings
+from pricing.shop_tables.titles import Names, TitleReader, TitleSays
 from pricing.shop_tables.types_met import TypeMet, TypeReader, without_names
 from pricing.shop_tables.vocabularies import UNKNOWN, read_grade
 
@@ -31,7 +33,8 @@ class OneTable:
     """One pass over one table: each step fills `out`, columns as lists over all rows."""
 
     def __init__(self, frame: pd.DataFrame, table: Table, register: Any, settings: Settings, sheet: str,
-                 today: dt.date) -> None:
+                 today: dt.date, names: Names | None = None) -> None:
+        self.names = names
         self.table, self.settings, self.sheet, self.today = table, settings, sheet, today
         self.index, self.size = frame.index, len(frame)
         self.register = register
@@ -73,6 +76,7 @@ class OneTable:
         if "type" in self.table.names or "fitted_type" in self.table.names:
             self._types()
         if "set_size" in self.table.names:
+            self._titles()
             self._pieces()
         self._money()
         if self.table is spec.LISTENING:
@@ -150,11 +154,12 @@ class OneTable:
                         title, (one.text, one.designation, one.canonical_type))
             elif title and (one := reader.in_title(title)) is not None:
                 if one.code:
-                    self.ledger.cell(position, "title", one.code, title, **one.details)
+                    details = {key: value for key, value in one.details.items() if key != "shown"}
+                    self.ledger.cell(position, "title", one.code, title, **details)
                 self.title_rest[position] = one.rest
                 one = one._replace(rest="")
             else:
-                self._no_type(position, name, cells[position])
+                self._no_type(position, name, title if is_blank(cells[position]) else cells[position])
                 one = TypeMet("", UNKNOWN, UNKNOWN, f"other: {UNKNOWN}", "", known=False)
             rows.append(one)
         self.out[name] = [one.text for one in rows]
@@ -173,6 +178,26 @@ class OneTable:
     def _no_type(self, position: int, name: str, value: Any) -> None:
         self.ledger.cell(position, name, "type_missing", value, IGNORED if self.table is spec.ITEMS else None)
 
+    def _titles(self) -> None:
+        """What the titles say beside the type: into the columns whose own cells are blank, doubts into the ledger."""
+        self.said = [TitleSays()] * self.size
+        if not any(self.title_rest):
+            return
+        titles, out = self.out["title"], self.out
+        reader = TitleReader(Names.of(zip(out["maker"], out["brand"])).beside(self.names), out["variant"])
+        blank = {name: read.each(self.cells_of(name), is_blank)
+                 for name in ("maker", "brand", "era", "variant", "grade", "reading_pct", "set_size", "qty", "matched")}
+        for position, rest in enumerate(self.title_rest):
+            if not rest:
+                continue
+            says = self.said[position] = reader.read(rest)
+            for name in ("maker", "brand", "era", "variant"):
+                if blank[name][position]:
+                    out[name][position] = getattr(says, name) or UNKNOWN
+            for name, words in says.doubts.items():
+                if blank[name][position] and (name != "set_size" or blank["qty"][position]):
+                    self.ledger.cell(position, name, "title_doubtful", titles[position], words=words)
+
     def _pieces(self) -> None:
         """Set size, quantity, matched, grade and reading of every row, with what the words add."""
         grades = self.cells_of("grade")
@@ -187,13 +212,14 @@ class OneTable:
         self.counts: list[Counts] = []
         graded: list[str] = []
         for position in range(self.size):
-            rest, title = self.type_rest[position], self.title_rest[position]
+            rest, title = self.type_rest[position], self.said[position]
             grade_text = grades[position] if isinstance(grades[position], str) else ""
             grading = gradings[position]
             said = None
-            if rest or title or grade_text or notes[position]:
-                said = words.first_said((("title", title), (self._type_name, rest), ("grade", grade_text)),
-                                        notes[position])
+            if title.pieces != NOTHING:
+                said = Said(title.pieces, "title", self.out["title"][position])
+            elif rest or grade_text or notes[position]:
+                said = words.first_said(((self._type_name, rest), ("grade", grade_text)), notes[position])
             raw = {"set_size": raw_size[position], "qty": raw_qty[position]}
             self.counts.append(
                 settle_counts(
@@ -203,7 +229,7 @@ class OneTable:
             if grading.code and not (grading.code == "unknown_grade" and said and said.column == "grade"):
                 self.ledger.cell(position, "grade", grading.code, grades[position], taken=grading.grade)
             grade, readings[position] = settle_state(
-                grading, readings[position], (title, rest), boxed[position]
+                grading, readings[position], title, rest, boxed[position]
             )
             graded.append(grade)
         self.out["grade"] = graded

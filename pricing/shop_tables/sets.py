@@ -7,13 +7,13 @@ from __future__ import annotations
 import re
 from typing import Any, NamedTuple
 
-from pricing.shop_tables.cells import Reading, is_blank, plain_number, tidy
+from pricing.shop_tables.cells import TAKEN_OUT, Reading, is_blank, plain_number, tidy
 
 MOST_PIECES = 100_000
 
 _SIZES = {
     1: "single singles",
-    2: "pair pairs pr prs mp duo duos duet paar paare pärchen paire paires coppia coppie pareja parejas "
+    2: "пара пары пар pair pairs pr prs mp duo duos duet paar paare pärchen paire paires coppia coppie pareja parejas "
     "paren koppel",
     3: "trio trios triplet",
     4: "quad quads mq quartet quartets quartett quartette quatuor quartetto cuarteto kwartet quadruple",
@@ -23,19 +23,20 @@ _SIZES = {
 SIZE_OF_WORD: dict[str, int] = {word: size for size, words in _SIZES.items() for word in words.split()}
 _WORD = "|".join(sorted(SIZE_OF_WORD, key=len, reverse=True))
 _SET = re.compile(
-    rf"(?i)(?:(?<![\w.,/])(\d{{1,4}}(?:[.,]\d)?)\s*[x×*]?\s*)?(?:(matched|match|gematcht\w*|gepaart\w*|selected|"
+    rf"(?i)(?:(?<![\w.,/])(\d{{1,4}}(?:[.,]\d)?)\s*[x×*]?\s*)?(?:(?<![^\W\d_])(matched|match|gematcht\w*|gepaart\w*|selected|"
     rf"appari\w+|selezionat\w+|gematchte?)\s+)?(?<![^\W\d_])({_WORD})(?!\w)\.?"
 )
 _SET_OF = re.compile(
-    r"(?i)(?<!\w)(?:(matched)\s+)?(?:set|satz|jeu|juego|stel)\s+(?:of|von|de|di|van)\s+(\d{1,3})(?!\w)"
+    r"(?i)(?:(?<![\w.,/])(\d{1,3})\s*[x×]?\s+)?(?<!\w)(?:matched\s+)?(?:sets?|satz|jeu|juego|stel)\s+"
+    r"(?:of|von|de|di|van)\s+(\d{1,3})(?!\w)"
 )
 _LOT_OF = re.compile(
-    r"(?i)(?<!\w)(?:lot|qty|quantity|bundle|box|konvolut|posten|lotto|lote|partij|menge|stück|pcs)\s*"
+    r"(?i)(?<!\w)(?:lot|qty|quantity|bundle|box|pack|sleeve|tray|konvolut|posten|lotto|lote|лот|partij|menge|stück|pcs)\s*"
     r"(?:of|von|de|di|van|:)?\s*(\d{1,4})(?!\w)"
 )
 _TIMES = re.compile(
     r"(?i)(?<![\w.,/])(\d{1,4})\s?[x×](?!\w)|(?<!\w)[x×]\s?(\d{1,4})(?!\w)|\(\s*[x×]?\s*(\d{1,3})\s*(?:[x×]|pcs|stk)?\s*\)|"
-    r"(?<![\w.,/])(\d{1,4})\s?(?:pcs|pc|stk|stück|st|pieces|pièces|pezzi|piezas|stuks|tubes|off)\b\.?"
+    r"(?<![\w.,/])(\d{1,4})\s?(?:pcs|pc|шт|stk|stück|st|pieces|pièces|pezzi|piezas|stuks|tubes|off)\b\.?"
 )
 _BRACKETED = re.compile(r"\(\s*[x×]?\s*(\d{1,2})\s*\)")
 _TUBES_NEXT = re.compile(r"(?i)[\s,;-]*(?:tubes?|valves?|pcs|pieces|röhren|lampes|valvole|buizen)\b")
@@ -64,16 +65,15 @@ NOTHING = Pieces()
 
 def pieces_in(text: str) -> Pieces:
     """Set size and count that the words of a text tell; take a type out of the text first ("211 x 2")."""
-    matched = bool(_MATCHED.search(text)) and not re.search(r"(?i)(?<!\w)(?:un|not |nicht )matched", text)
+    denied = re.search(r"(?i)(?<!\w)(?:un|not |nicht )(?:ge)?match", text)
+    matched = bool(_MATCHED.search(text)) and not denied
     size = qty = None
     doubtful = False
-    if len(text.split()) > 6:
-        text = _BRACKETED.sub(_count_of_tubes, text)
-    rest = text
+    text = rest = _counting_tubes(text)
     met = _SET.search(text)
     if met:
         size = SIZE_OF_WORD[met.group(3).casefold()]
-        matched |= met.group(2) is not None
+        matched |= met.group(2) is not None and not denied
         if met.group(1):
             count = float(met.group(1).replace(",", "."))
             if count.is_integer():
@@ -85,7 +85,7 @@ def pieces_in(text: str) -> Pieces:
     else:
         met = _SET_OF.search(text)
         if met:
-            size = int(met.group(2)) or None
+            size, qty = int(met.group(2)) or None, int(met.group(1) or 0) or None
             rest = text[: met.start()] + " " + text[met.end():]
         else:
             met = _BRACKETED.search(text)
@@ -102,10 +102,16 @@ def pieces_in(text: str) -> Pieces:
     return Pieces(size, qty, matched, doubtful)
 
 
+def _counting_tubes(text: str) -> str:
+    """A long title without the bracketed counts of other things."""
+    return _BRACKETED.sub(_count_of_tubes, text) if len(text.split()) > 6 else text
+
+
 def _count_of_tubes(met: re.Match[str]) -> str:
     """A bracketed count of a long title, dropped where it counts something else: "with two (2) boxes"."""
     before, after = met.string[: met.start()], met.string[met.end():]
-    return met.group() if not before.strip() or not after.strip() or _TUBES_NEXT.match(after) else " "
+    alone = not before.strip() or not after.strip() or before.rstrip().endswith(TAKEN_OUT.strip())
+    return met.group() if alone or _TUBES_NEXT.match(after) else " "
 
 
 def _count(text: str) -> int | None:
@@ -113,6 +119,19 @@ def _count(text: str) -> int | None:
     if not met:
         return None
     return int(next(group for group in met.groups() if group)) or None
+
+
+def counts_agree(text: str, pieces: Pieces) -> bool:
+    """True when every count that stands in a text is the set size or the number of tubes of these pieces."""
+    size, said, text = pieces.set_size or 1, set(), _counting_tubes(text)
+    for met in _SET.finditer(text):
+        said.add(SIZE_OF_WORD[met.group(3).casefold()] * float((met.group(1) or "1").replace(",", ".")))
+    text = _SET.sub(TAKEN_OUT, text)
+    said |= {int(met.group(2)) * int(met.group(1) or 1) for met in _SET_OF.finditer(text)}
+    text = _SET_OF.sub(TAKEN_OUT, text)
+    for pattern in (_LOT_OF, _TIMES):
+        said |= {int(next(group for group in met.groups() if group)) for met in pattern.finditer(text)}
+    return said <= {size, size * (pieces.qty or 1)}
 
 
 def without_set_words(text: str) -> str:

@@ -14,13 +14,14 @@ import pandas as pd
 
 from pricing.problems import Problem, problem, problems_frame
 from pricing.shop_tables import cleaning
-from pricing.shop_tables.cells import tidy
+from pricing.shop_tables.cells import is_blank, tidy
 from pricing.shop_tables.columns import TABLES, TYPES, Table
 from pricing.shop_tables.cross_checks import check_across
 from pricing.shop_tables.headings import Headings, find_headings, table_of_sheet
 from pricing.shop_tables.meter_readings import percent_of_nominal, section_balance
 from pricing.shop_tables.reading import RawSheet, ShopFileError, filled_rows, read_sheets
 from pricing.shop_tables.settings import Settings
+from pricing.shop_tables.titles import Names
 
 _CLEANERS: dict[str, Callable[..., cleaning.Cleaned]] = {
     "Sales": cleaning.clean_sales,
@@ -89,6 +90,15 @@ class _Found:
         frame.attrs["heading_row"] = self.headings.row
         return frame
 
+    def makers_and_brands(self) -> list[tuple[str, str]]:
+        """(maker, brand) of every row, "" where blank."""
+        places = {column: position for position, column in self.headings.columns.items()}
+        pairs = []
+        for _, row in self.rows:
+            cells = (row[at] if (at := places.get(name, len(row))) < len(row) else None for name in ("maker", "brand"))
+            pairs.append(tuple("" if is_blank(cell) else tidy(cell) for cell in cells))
+        return pairs
+
 
 def read_shop(path: Path | str, register: Any = None, today: dt.date | None = None) -> Shop:
     """The shop kept in a workbook (.xlsx, .xlsm, .ods), a CSV of sales, or a folder of CSVs.
@@ -114,11 +124,13 @@ def read_shop(path: Path | str, register: Any = None, today: dt.date | None = No
             if met:
                 found[name] = met
     register, types = _register(found.get("Types"), register, problems)
+    names = Names.of(pair for met in found.values() for pair in met.makers_and_brands())
     tables: dict[str, pd.DataFrame] = {}
     for name, cleaner in _CLEANERS.items():
         met = found.get(name)
         raw = met.frame() if met else pd.DataFrame(columns=list(TABLES[name].names))
-        tables[name.lower()], reported = cleaner(raw, register, settings, met.sheet if met else name, today)
+        named = {"names": names} if "title" in TABLES[name].names else {}
+        tables[name.lower()], reported = cleaner(raw, register, settings, met.sheet if met else name, today, **named)
         problems += reported
         if name == "Sales" and not settings.currency and len(tables["sales"]):
             settings = settings.with_currency(str(tables["sales"]["currency"].mode().iloc[0]))

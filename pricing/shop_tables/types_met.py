@@ -8,7 +8,7 @@ import datetime as dt
 import re
 from typing import Any, NamedTuple
 
-from pricing.shop_tables.cells import is_blank, tidy
+from pricing.shop_tables.cells import TAKEN_OUT, is_blank, tidy, without_prices
 from pricing.shop_tables.sets import only_set_words
 
 
@@ -67,15 +67,39 @@ class TypeReader:
 
     def in_title(self, title: str) -> TypeMet | None:
         """The type a title names, None when there is none; different types in one title are ambiguous."""
-        pieces = self.register.find_in_text(title)
+        value = title.lstrip("'").strip()
+        if re.fullmatch(r"[\d.,eE+]+|\d{4}-\d\d-\d\d", value, re.ASCII):  # a spreadsheet may have turned it
+            met = self.read(dt.date.fromisoformat(value) if "-" in value[1:] else value)
+            return met if met is not None and (met.known or met.code == "date_for_type") else None
+        text = self._of_the_piece(title)
+        pieces = self.register.find_in_text(text)
+        if len(pieces) > 1:  # beside a written type a short bare number is a count or a reading
+            pieces = [one for one in pieces if not re.fullmatch(r"\d{1,3}", one.text)] or pieces
         if not pieces:
-            return None
+            return self._mangled_inside(without_prices(title))
         spelt = " / ".join(piece.text for piece in pieces)
         match = pieces[0] if len(pieces) == 1 else self.register.find(spelt)
-        rest = self.rest_of(title)
+        rest = without_prices(title)
+        for piece in pieces:
+            rest = rest.replace(piece.text, self._count_on(piece, TAKEN_OUT), 1)
         if match.status == "found":
             return self._found(match.designation, match, rest)
         return self._ambiguous(spelt, match)._replace(rest=rest) if match.status == "ambiguous" else None
+
+    def _of_the_piece(self, title: str) -> str:
+        """The title without prices, percentages and the types it is said to replace, where a type is left then."""
+        text = _NOT_A_TYPE.sub(TAKEN_OUT, without_prices(title))
+        shorter = _REPLACED.sub(TAKEN_OUT, text)
+        return shorter if shorter != text and self.register.find_in_text(shorter) else text
+
+    def _mangled_inside(self, text: str) -> TypeMet | None:
+        """A type that a spreadsheet turned into a number before it came into a title: "6.00E+05 magic eye"."""
+        for met in _SWALLOWED.finditer(text):
+            for one in _mangled(met.group()):
+                if self.register.find(one).status == "found":
+                    rest = f"{text[: met.start()]}{TAKEN_OUT}{text[met.end():]}"
+                    return self._doubtful(one, "number_for_type", met.group())._replace(rest=rest)
+        return None
 
     def rest_of(self, text: str) -> str:
         """What a text says beside its types; a count written onto a name ("2x12AX7") stays."""
@@ -85,14 +109,14 @@ class TypeReader:
             text = text.replace(piece.text, self._count_on(piece), 1)
         return text.strip()
 
-    def _count_on(self, piece: Any) -> str:
-        """ " 2x " for a piece spelt "2x12AX7"; a blank for "12AX7", whose x is part of the name."""
+    def _count_on(self, piece: Any, blank: str = " ") -> str:
+        """ " 2x " for a piece spelt "2x12AX7"; `blank` for "12AX7", whose x is part of the name."""
         met = _COUNT.fullmatch(piece.text)
         if met:
             name, count = met.group(2) or met.group(3), met.group(1) or met.group(4)
             if self.register.find(name).designation == piece.designation:
-                return f" {count}x "
-        return " "
+                return f" {count}x{blank}"
+        return blank
 
     def _counted(self, text: str) -> TypeMet | None:
         """A bare number of a type beside a count or set words: "211 x 2", "2 x 211", "45 matched pair"."""
@@ -147,13 +171,25 @@ _MORE_THAN_A_NAME = re.compile(r"[\s(),;×*]|\dx|x\d", re.I)
 _COUNT = re.compile(r"(\d{1,2})[x×*](\w{3,})|(\w{3,})[x×*](\d{1,2})", re.I)
 _COUNT_LAST = re.compile(r"(\w+)\s*(?:\s[x×*]\s?|[×*(]\s*)(\d{1,2})\)?", re.I)
 _COUNT_FIRST = re.compile(r"(\d{1,2})\s?[x×*]\s(\w+)", re.I)
+_NOT_A_TYPE = re.compile(
+    r"(?i)\d+(?:[.,]\d+)?\s?%|(?<!\w)(?:lot|box|set|pack|qty|sleeve)\s+(?:of\s+)?\d+(?!\w)|"
+    r"(?<!\w)(?:tests?|tested|tstd|gm|reads?|measures?)\s*(?:at\s+)?\d[\d.,/]*"
+    r"(?=\s?(?:[uµ]?mhos?|micromhos?|ma\b|/))\S*|"
+    r"(?<!\w)\d[\d.,/]*\s?(?:[uµ]?mhos?|micromhos?|ma|volts?|hours|hrs)(?!\w)")
+_REPLACED = re.compile(
+    r"(?i)(?<!\w)(?:sub(?:stitutes?)?\.? for|replac\w+(?: for)?|better than|upgrade (?:for|to|from)|"
+    r"instead of|similar to|fits|version of|like|in place of|ersatz für|remplace|not|für|for)\s+"
+    r"(?:an?\s+)?[\w-]*\d[\w-]*(?:\s?/\s?[\w-]*\d[\w-]*)*")
+_SWALLOWED = re.compile(r"(?<![\w.,])(?:[1-9]\d{0,2}0{5,}|\d(?:[.,]\d+)?E\+\d{1,2})(?![\w.,%])", re.I)
+
+
 def without_names(text: str, names: tuple[str, ...]) -> str:
     """A title without the type its row states, where it stands in it; the register need not be asked."""
     low = text.casefold()
     for name in names:
         at = low.find(name.casefold()) if name else -1
         if at >= 0:
-            return f"{text[:at]} {text[at + len(name):]}".strip()
+            return f"{text[:at]}{TAKEN_OUT}{text[at + len(name):]}".strip()
     return text
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import datetime as dt
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from importlib import resources
 from typing import Any, NamedTuple
@@ -148,7 +148,11 @@ def _cut_known(words: str) -> str:
 
 def _grade_inside(words: str, table: Mapping[str, Spelling]) -> Spelling | None:
     """The grade named by the phrases inside a text; with several, the most telling one."""
-    met = [table[m.group(1)] for m in _phrases("grade").finditer(words)]
+    return most_telling([table[m.group(1)] for m in _phrases("grade").finditer(words)])
+
+
+def most_telling(met: Sequence[Spelling]) -> Spelling | None:
+    """The grade that several phrases come to, None for none; doubtful where they cannot all be true."""
     if not met:
         return None
     meanings = {one.meaning for one in met}
@@ -169,8 +173,14 @@ def _grade_inside(words: str, table: Mapping[str, Spelling]) -> Spelling | None:
     return None
 
 
-def grade_in_title(words: str) -> str | None:
-    """A grade plainly named inside a title or type text, None when there is none."""
+def phrases_in(words: str, vocabulary: str) -> list[tuple[int, int, str, Spelling]]:
+    """(start, end, phrase, meaning) of every spelling that stands in a plain text."""
+    table = spellings()[vocabulary]
+    return [(met.start(), met.end(), met.group(1), table[met.group(1)]) for met in _phrases(vocabulary).finditer(words)]
+
+
+def grade_in_words(words: str) -> str | None:
+    """A grade plainly named inside a type text, None when there is none."""
     met = _grade_inside(plain(words.replace("?", " ")), spellings()["grade"])
     if met is None:
         return None
@@ -223,6 +233,32 @@ def read_era(value: Any, own: Mapping[str, str] | None = None) -> Reading:
         mixed = bool(re.search(r"\d\d\s*['s]*\s*[-–/]\s*['’]?\d\d", text))
         return _decade(year, asked or two in (10, 20) or mixed)
     return Reading(UNKNOWN, "unknown_era")
+
+
+_ERA_PHRASE = re.compile(
+    r"(?i)(?<![\w.,#/-])(?:19[3-9]|20[0-2])\d(?:['’]?s|er)?(?:(?:\s?[-–/]\s?(?:19|20)\d|[-–/]\d)\d(?:['’]?s)?)?(?![\w%])"
+    r"(?![.,/-]\d)|(?<![\w.,$€£])(?:['’]?[3-9]0['’]?s|[3-9]0er|['’][3-9]\d)(?:\s?[-–/]\s?['’]?\d0['’]?s)?(?!\w)|"
+    r"(?<!\w)(?:date[ -]?codes?|dated|dates?)\s*:?\s*\d{1,2}[-/.](?:19)?([3-9]\d)(?!\w)|"
+    rf"(?<!\w)(?:{'|'.join(_DECADE_WORDS)})(?!\w)")
+# A number before such a unit, or after such a word, counts or measures something and is no year.
+_NO_YEAR_AFTER = re.compile(
+    r"(?i)\s?(?:[uµ]?mhos?|micromhos?|[uµ]s|hours?|hrs?|h|v|volts?|ma|pcs|pieces|tubes|stk|[km]?hz|ohms?)\b|\s?[x×]\s?\d")
+_NO_YEAR_BEFORE = re.compile(
+    r"(?i)(?:(?<!\w)(?:gm|tests?|tested|tstd|reads?|measures?|lot|no|nr|sku|qty|(?:lot|box|set) of|x|since|est|"
+    r"founded(?: in)?|(?:serials?|s/n)[\w\s&,.-]{0,25})|[#×@©])[.:]?\s*$")
+
+
+def era_phrases(text: str) -> list[tuple[int, int, str]]:
+    """(start, end, phrase) of every year, span of years or decade that stands in a title, as `read_era` reads them."""
+    met = []
+    for one in _ERA_PHRASE.finditer(text):
+        if not _NO_YEAR_AFTER.match(text[one.end():]) and not _NO_YEAR_BEFORE.search(text[: one.start()]):
+            met.append((one.start(), one.end(), f"'{one.group(1)}" if one.group(1) else one.group()))
+    words = text.casefold()
+    for start, end, phrase, spelling in phrases_in(words, "era"):
+        if spelling.meaning != UNKNOWN:
+            met.append((start, end, phrase))
+    return sorted(met)
 
 
 def _decade(year: int, doubtful: bool) -> Reading:
