@@ -217,6 +217,9 @@ CODES: dict[str, Code] = {
         "'{value}' is a price each; a set of {size} comes to {taken}.", "Write the price of one set.", CHECK),
     "row_blank": Code(
         "The row has nothing in the columns that are read.", "Fill it in or delete it.", LEFT_OUT),
+    "letters_guessed": Code(
+        "The file does not say how its letters are stored; they were read as {value}, which gives '{example}'.",
+        "If that word is wrong, save the file again as CSV UTF-8.", CHECK),
     "double_sheet": Code("The sheet '{value}' is {table} in other words, and '{kept}' was read for it.",
                          "Move its rows to '{kept}', or rename it.", IGNORED),
     # circuits

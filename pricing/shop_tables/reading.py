@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from pricing.shop_tables.headings import table_of_sheet
+from pricing.shop_tables.letters import decode
 
 MOST_UNPACKED_BYTES = 600_000_000
 MOST_CELLS = 30_000_000
@@ -33,10 +34,14 @@ class ShopFileError(Exception):
 
 class RawSheet(NamedTuple):
     """One sheet as it stands: `rows` from row 1 of the sheet, cells as Python values, "" or None where blank.
+
+    `guessed` names the code its letters were read by where the file does not settle it, `example` a word read so.
     """
 
     name: str
     rows: list[list[Any]]
+    guessed: str = ""
+    example: str = ""
 
 
 def read_sheets(path: Path | str) -> list[RawSheet]:
@@ -49,7 +54,7 @@ def read_sheets(path: Path | str) -> list[RawSheet]:
         raise ShopFileError(path, "there is no such file.", "Check the name and the folder.")
     ending = path.suffix.casefold()
     if ending in (".csv", ".txt", ".tsv"):
-        return [RawSheet("Sales", read_csv(path))]
+        return [_csv_sheet("Sales", path)]
     if ending in WORKBOOKS:
         return _read_workbook(path)
     raise ShopFileError(path, f"'{ending or 'no ending'}' is not a kind of file that is read here.",
@@ -61,17 +66,15 @@ def _read_folder(path: Path) -> list[RawSheet]:
     for one in sorted(path.iterdir()):
         table = table_of_sheet(one.stem) if one.suffix.casefold() == ".csv" else None
         if table:
-            sheets.append(
-                RawSheet(table if one.stem.casefold() == table.casefold() else one.stem, read_csv(one))
-            )
+            sheets.append(_csv_sheet(table if one.stem.casefold() == table.casefold() else one.stem, one))
     if not sheets:
         raise ShopFileError(path, "the folder holds no CSV named after a table.",
                             "Name the files Sales.csv, Stock.csv and so on.")
     return sheets
 
 
-def read_csv(path: Path) -> list[list[str]]:
-    """Rows of a CSV in UTF-8, UTF-16 or Windows-1252, separated by comma, semicolon, tab or bar."""
+def _csv_sheet(name: str, path: Path) -> RawSheet:
+    """A CSV in any of the codes of letters.py, separated by comma, semicolon, tab or bar."""
     size = path.stat().st_size
     if size > MOST_UNPACKED_BYTES:
         raise ShopFileError(
@@ -82,23 +85,15 @@ def read_csv(path: Path) -> list[list[str]]:
         raise ShopFileError(
             path, "the file is named .csv but holds a workbook.", "Rename it to .xlsx or .ods."
         )
-    text = _decode(data)
+    text, guessed, example = decode(data)
     if not text.strip():
         raise ShopFileError(path, "the file is empty.", "Export the table again.")
     try:
-        return [list(row) for row in csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text))]
+        rows = [list(row) for row in csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text))]
     except csv.Error as error:
         raise ShopFileError(path, f"the text cannot be split into cells ({error}).",
                             "Look for a quotation mark that is never closed, and export again.") from error
-
-
-def _decode(data: bytes) -> str:
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return data.decode("utf-16", "replace")
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return data.decode("cp1252", "replace")
+    return RawSheet(name, rows, guessed, example)
 
 
 def _delimiter(text: str) -> str:

@@ -109,7 +109,8 @@ def read_shop(path: Path | str, register: Any = None, today: dt.date | None = No
     """
     path = Path(path)
     sheets = read_sheets(path)
-    problems: list[Problem] = []
+    problems = [problem("letters_guessed", sheet=sheet.name, row=None, column="", value=sheet.guessed,
+                        example=sheet.example) for sheet in sheets if sheet.guessed]
     by_table = _by_table(sheets, problems)
     if "Sales" not in by_table:
         raise ShopFileError(
