@@ -17,6 +17,8 @@ from pricing.shop_tables.headings import table_of_sheet
 from pricing.shop_tables.letters import decode
 
 MOST_UNPACKED_BYTES = 600_000_000
+# Sheets of rows all alike unpack to some fifty times their size; only a large part is looked at.
+MOST_TIMES_UNPACKED, LARGE_PART_BYTES = 300, 20_000_000
 MOST_CELLS = 30_000_000
 WORKBOOKS = (".xlsx", ".xlsm", ".ods")
 
@@ -179,12 +181,17 @@ def _check_workbook(path: Path) -> None:
 
 
 def _check_parts(path: Path, book: zipfile.ZipFile) -> None:
-    """Refuses parts whose names climb out of the workbook, and parts that declare entities: no spreadsheet writes
-    either.
+    """Refuses parts whose names climb out of the workbook, that declare entities or unpack to absurd sizes: no
+    spreadsheet writes such.
     """
     for info in book.infolist():
-        if ".." in info.filename.replace("\\", "/").split("/"):
+        places = info.filename.replace("\\", "/").split("/")
+        if ".." in places or not places[0] or places[0].endswith(":"):
             raise ShopFileError(path, f"the workbook holds a part named '{info.filename}', outside itself.",
+                                "Do not open it; ask the sender for a workbook saved anew.")
+        if info.file_size > max(LARGE_PART_BYTES, MOST_TIMES_UNPACKED * info.compress_size):
+            raise ShopFileError(path, f"the part '{info.filename}' unpacks to {info.file_size:,} bytes, far more than "
+                                "any sheet does for its size.",
                                 "Do not open it; ask the sender for a workbook saved anew.")
         if info.filename.casefold().endswith((".xml", ".rels")):
             with book.open(info) as part:

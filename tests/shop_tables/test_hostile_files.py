@@ -121,7 +121,8 @@ ATTACKS = {
     "half.xlsx": lambda: workbook()[:-400],
     "an outside entity.xlsx": lambda: with_parts({STRINGS: after_declaration(OUTSIDE, "&i;")}),
     "an outside entity.ods": lambda: ods(OUTSIDE + ODS.format("").replace("plain", "&i;")),
-    "paths that climb.xlsx": lambda: with_parts({"../../climbed.txt": b"x", "/tmp/climbed.txt": b"x"}),
+    "paths that climb.xlsx": lambda: with_parts({"../../climbed.txt": b"x"}),
+    "a path from the root.xlsx": lambda: with_parts({"/tmp/climbed.txt": b"x"}),
 }
 HARMLESS = {
     "links to other files.xlsx": lambda: with_parts({"xl/externalLinks/externalLink1.xml": b"<externalLink/>"}),
