@@ -1,8 +1,8 @@
 """How large a pool of tubes is sorted into sets that are proven best, and in how long.
 
 Pools of invented tubes: plate current scatters by `scatter` in log, gm follows it and scatters by .05; tolerances 5 and
-10 %, a single 32, a pair 80, a quad 175. Columns: tubes, scatter, pools, pools whose sum is proven the most, pools whose
-sets are also proven the tightest, worst distance from the bound in percent, slowest pool in seconds.
+10 %, a single 32, a pair 80, a quad 175. Columns: tubes, scatter, pools, pools whose sum is proven the most, pools
+whose sets are also proven the tightest, worst distance from the bound in percent, slowest pool in seconds.
 """
 
 import time
