@@ -96,10 +96,9 @@ def find_alternatives(
     for row in equivalents.candidates.to_dict("records"):
         if (canonical := register.type(row["type"]).canonical_type) != match.canonical_type:
             kinds.setdefault(canonical, (row["kind"], row["lower"], row["not_known"], row["reason"]))
-    own = str(one.get("sku") or "")
+    itself = shelf["own"].astype(bool) & (shelf["code"] == str(one.get("sku") or ""))
     parts = (shelf["grade"] == "for parts") & (described["grade"].iloc[0] != "for parts")
-    cheaper = shelf[shelf["canonical_type"].isin(kinds) & (shelf["each"] < each - 0.005) & ~parts
-                    & ~((shelf["sheet"] == one.get("sheet", "Stock")) & (shelf["code"] == own) & (own != ""))]
+    cheaper = shelf[shelf["canonical_type"].isin(kinds) & (shelf["each"] < each - 0.005) & ~parts & ~itself]
     rows = [_candidate(piece, kinds[piece["canonical_type"]], match.designation, each, place, shop, register)
             for piece in cheaper.to_dict("records")]
     found = _ordered(_with_quality(rows, cheaper, described, ranking))

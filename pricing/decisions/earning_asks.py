@@ -14,7 +14,7 @@ from pricing.decisions.net_proceeds import SellingTerms, net_proceeds
 from pricing.decisions.price_policy import PricePolicy, is_known
 from pricing.price_model.sale_hazard import Hazard
 
-FAIR_PRICE, MOST_EARNED = "fair price", "most earned"  # what Settings may aim at
+MOST_EARNED = "most earned"  # in Settings, in place of the fair price
 # No ask above this multiple of the fair price is proposed: the shop's listings say little of what lies beyond.
 MOST_ABOVE_FAIR = 1.5
 _COVERAGE = 0.80

@@ -33,11 +33,6 @@ class SellerAsks:
     share: np.ndarray
     n: int
 
-    @property
-    def median_ratio(self) -> float:
-        """Half the asks lie above this multiple of the fair price."""
-        return float(np.exp(np.interp(0.5, np.cumsum(self.share), GRID)))
-
     def posterior(self, log_gap: np.ndarray, fair_sd: np.ndarray) -> np.ndarray:
         """pieces by GRID: distribution of each seller's error, given log(ask / our fair price) and the standard
         deviation of the log of our fair price."""

@@ -21,7 +21,7 @@ def stock_alternatives(model: Any, shop: Any, ranking: Any = None) -> pd.DataFra
     with the closest OF_THE_TYPE of its type and OF_OTHERS of others, held against the first position on Circuits that
     has the type fitted. A wanted piece with nothing cheaper has one row, its candidate blank."""
     shelf = for_sale(model, shop)
-    own = shelf[(shelf["sheet"] == _sheet_of(shop.stock)) & shelf["type_known"].astype(bool)]
+    own = shelf[shelf["own"].astype(bool) & shelf["type_known"].astype(bool)]
     if own.empty:
         return pd.DataFrame(columns=list(STOCK_COLUMNS))
     if ranking is None and len(shop.listening):
@@ -41,10 +41,6 @@ def stock_alternatives(model: Any, shop: Any, ranking: Any = None) -> pd.DataFra
         rows += [{**head, **one} for one in best.to_dict("records")] or [
             {**head, "answer": "Nothing that could stand in for it is in stock or on offer for less."}]
     return pd.DataFrame(rows, columns=list(STOCK_COLUMNS))
-
-
-def _sheet_of(stock: pd.DataFrame) -> str:
-    return str(stock["sheet"].iloc[0]) if len(stock) else ""
 
 
 def _position_of(canonical_type: str, shop: Any) -> Mapping[str, Any] | None:

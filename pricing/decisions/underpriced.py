@@ -69,8 +69,7 @@ def find_underpriced(model: Any, offers: pd.DataFrame | None, shop: Any, *, shel
     most_false = shop.settings.most_false_finds_pct / 100
     policy = policy_of(shop)
     parts, expected = [], {}
-    own_sheet = str(shop.stock["sheet"].iloc[0]) if len(shop.stock) else ""
-    own = shelf["sheet"] == own_sheet if len(shelf) else pd.Series(dtype=bool)
+    own = shelf["own"].astype(bool)
     enough = model.n_sales >= FEWEST_SALES
     for source, pieces in ((OFFER, shelf[~own]), (OWN, shelf[own])):
         pieces = pieces.reset_index(drop=True)

@@ -85,7 +85,7 @@ def test_a_shelf_has_what_can_be_had_at_one_price_a_set(shop, model):
 def test_the_same_type_of_another_maker_is_the_first_answer(shop, model):
     """For a dear EL84: other EL84 and 6BQ5 first, then the 7189; never itself, nothing for parts, nothing dearer."""
     item = STOCK.iloc[0].to_dict()
-    found = find_alternatives(model, {**item, "sheet": "Stock"}, shop)
+    found = find_alternatives(model, item, shop)
     assert "A1" not in codes(found) and "A4" not in codes(found)
     assert found.wanted_each == 40 and found.wanted_basis == "its ask"
     same = (found.candidates["kind"] == SAME).tolist()
@@ -97,7 +97,7 @@ def test_the_same_type_of_another_maker_is_the_first_answer(shop, model):
 
 def test_quality_orders_the_same_type_and_is_said(shop, model):
     """Notes that prefer one maker put its piece first, and the others' loss is in the answer."""
-    found = find_alternatives(model, {**STOCK.iloc[0].to_dict(), "sheet": "Stock"}, shop)
+    found = find_alternatives(model, STOCK.iloc[0].to_dict(), shop)
     assert codes(found)[0] == "O1"
     other = found.candidates.set_index("code").loc["A2"]
     assert other["quality_change"] < 0 and other["quality_chance"] < 0.1
@@ -115,7 +115,7 @@ def test_a_worn_piece_is_not_put_first_for_its_maker(shop, model):
 
 def test_a_pair_is_compared_tube_by_tube(shop, model):
     """A pair at 50 is 25 a tube, and the answer says so."""
-    found = find_alternatives(model, {**STOCK.iloc[0].to_dict(), "sheet": "Stock"}, shop).candidates.set_index("code")
+    found = find_alternatives(model, STOCK.iloc[0].to_dict(), shop).candidates.set_index("code")
     assert "25.00 EUR a tube" in found.loc["A3", "answer"] and found.loc["A3", "saving_pct"] == pytest.approx(37.5)
 
 

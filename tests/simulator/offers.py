@@ -31,8 +31,8 @@ def simulate_offers(shop: SimulatedShop, seed: int, n: int, sellers=SELLERS) -> 
     described = _describe(world, pieces, pd.DatetimeIndex([end] * n)).drop(columns=["sold_on", "qty", "channel"])
     size = described["set_size"].to_numpy()
     return described.assign(
-        sheet="Offers", row=np.arange(2, n + 2), code=[f"F{number:04d}" for number in range(n)], where="offered by one",
-        type_known=True, sets=1, price=ask, each=ask / size, piece="", fair_price=np.nan, log_fair=log_fair)
+        own=False, sheet="Offers", row=np.arange(2, n + 2), code=[f"F{number:04d}" for number in range(n)],
+        where="offered by one", type_known=True, sets=1, price=ask, each=ask / size, piece="", fair_price=np.nan, log_fair=log_fair)
 
 
 def bare_shop(shop: SimulatedShop, settings, register):
