@@ -32,7 +32,8 @@ def simulate_offers(shop: SimulatedShop, seed: int, n: int, sellers=SELLERS) -> 
     size = described["set_size"].to_numpy()
     return described.assign(
         own=False, sheet="Offers", row=np.arange(2, n + 2), code=[f"F{number:04d}" for number in range(n)],
-        where="offered by one", type_known=True, sets=1, price=ask, each=ask / size, piece="", fair_price=np.nan, log_fair=log_fair)
+        where="offered by one", type_known=True, sets=1, price=ask, each=ask / size, piece="", fair_price=np.nan,
+        log_fair=log_fair)
 
 
 def bare_shop(shop: SimulatedShop, settings, register):
