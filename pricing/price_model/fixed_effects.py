@@ -16,6 +16,7 @@ from pricing.price_model.cross_products import FixedPrior
 from pricing.shop_tables import GRADE_ORDER
 
 NOISE_SD = 0.13
+SET_SIZES = {"single": 1, "pair": 2, "quad": 4, "other": 3}  # a size of each kind of set
 MONTHS_A_YEAR = 12
 
 # Grade and reading steps run from worse to better, so that all are at least zero (held in `fit.order_rows`). Reading

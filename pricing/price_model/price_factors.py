@@ -17,10 +17,10 @@ from scipy import stats
 from pricing.price_model.build_up import GROUPS, WALKS, only
 from pricing.price_model.calibration import RICHNESS_EDGES
 from pricing.price_model.design import SEPARATOR, TERMS, UNKNOWN
-from pricing.price_model.fixed_effects import FIXED_NAMES, READING_KNOTS, fixed_columns
+from pricing.price_model.fixed_effects import FIXED_NAMES, READING_KNOTS, SET_SIZES, fixed_columns
 from pricing.price_model.model import PriceModel
 from pricing.price_model.robust import DEGREES_OF_FREEDOM
-from pricing.price_model.spreads import SET_SIZES, Spreads
+from pricing.price_model.spreads import Spreads
 from pricing.shop_tables import CHANNELS, ERAS, GRADES
 
 PLAIN_TERMS = tuple(term for term in TERMS if not term.step_months)

@@ -18,14 +18,13 @@ import numpy as np
 import pandas as pd
 
 from pricing.price_model.design import GRADE_SCORE, SEPARATOR, TERMS, UNKNOWN
-from pricing.price_model.fixed_effects import READING_KNOTS, fixed_columns
+from pricing.price_model.fixed_effects import READING_KNOTS, SET_SIZES, fixed_columns
 from pricing.price_model.model import PriceModel
 from pricing.shop_tables import GRADES
 from pricing.shop_tables.vocabularies import plain
 
 _NAN = float("nan")
-_SIZES = {"single": 1, "pair": 2, "quad": 4, "other": 3}
-_KINDS = {size: kind for kind, size in _SIZES.items() if kind != "other"}
+_KINDS = {size: kind for kind, size in SET_SIZES.items() if kind != "other"}
 
 
 @dataclass(frozen=True)
@@ -59,10 +58,10 @@ class QuickPrice:
         fixed = posterior.coefficients[n_random:]
         base = {"grade": UNKNOWN, "reading_pct": _NAN, "set_size": 1, "matched": False, "qty": 1,
                 "sold_on": model.as_of}
-        sets = list(product(_SIZES, (False, True)))
+        sets = list(product(SET_SIZES, (False, True)))
         steps = [base, *({**base, "grade": grade} for grade in GRADES),
                  *({**base, "reading_pct": knot} for knot in READING_KNOTS),
-                 *({**base, "set_size": _SIZES[kind], "matched": matched} for kind, matched in sets)]
+                 *({**base, "set_size": SET_SIZES[kind], "matched": matched} for kind, matched in sets)]
         values = fixed_columns(pd.DataFrame(steps)) @ fixed
         first, grades, readings, of_sets = np.split(values, np.cumsum([1, len(GRADES), len(READING_KNOTS)]))
         return cls(

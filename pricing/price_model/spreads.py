@@ -17,12 +17,11 @@ from scipy import sparse
 from threadpoolctl import threadpool_limits
 
 from pricing.price_model.design import SEPARATOR, TERMS, UNKNOWN
-from pricing.price_model.fixed_effects import FIXED_NAMES, READING_KNOTS, fixed_columns
+from pricing.price_model.fixed_effects import FIXED_NAMES, READING_KNOTS, SET_SIZES, fixed_columns
 from pricing.price_model.model import PriceModel
 from pricing.price_model.observations import Rows
 from pricing.shop_tables import GRADES
 
-SET_SIZES = {"single": 1, "pair": 2, "quad": 4, "other": 3}
 MAKER = ("maker", "era", "maker and era")
 CELL = ("type and maker", "type, maker and era")
 CORE = ("family", "type", *MAKER, *CELL)

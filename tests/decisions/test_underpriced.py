@@ -131,12 +131,16 @@ def test_words_say_why_and_what_could_be_wrong(small):
 
 
 def test_what_it_may_replace_counts(small):
-    """A 7189 may stand in for an EL84, which sells higher here; the EL84 in turn for nothing."""
+    """A 7189 may stand in for an EL84, which sells higher here; the EL84 in turn for nothing. Asked at what the price of
+    a 7189 hardly pays and that of an EL84 does, it is marked as that; asked at more, not."""
     model, shop, _ = small
     table = find_underpriced(model, None, shop).table.set_index("code")
-    assert table.loc["O4", "replaces"] == "EL84" and table.loc["O4", "replaces_fair"] > table.loc["O4", "fair_price"]
-    assert table.loc["O4", "marked_as"] in ("EL84", "") and table.loc["O1", "marked_as"] == ""
-    assert "may stand in for EL84" in table.loc["O4", "why"] and table.loc["O1", "replaces"] == ""
+    one = table.loc["O4"]
+    assert one["replaces"] == "EL84" and one["replaces_fair"] > one["needed"] > 0.9 * one["fair_price"]
+    assert not one["marked"] and one["marked_as"] == "EL84" and "may stand in for EL84" in one["why"]
+    assert table.loc["O1", "replaces"] == "" and table.loc["O1", "marked_as"] == ""
+    dear = shop.offers[shop.offers["offer"] == "O4"].assign(ask=12.0, ask_home=12.0)
+    assert find_underpriced(model, dear, shop).table.set_index("code").loc["O4", "marked_as"] == ""
 
 
 def test_too_little_history_marks_nothing(small):
