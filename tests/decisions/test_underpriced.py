@@ -131,8 +131,8 @@ def test_words_say_why_and_what_could_be_wrong(small):
 
 
 def test_what_it_may_replace_counts(small):
-    """A 7189 may stand in for an EL84, which sells higher here; the EL84 in turn for nothing. Asked at what the price of
-    a 7189 hardly pays and that of an EL84 does, it is marked as that; asked at more, not."""
+    """A 7189 may stand in for an EL84, which sells higher here; the EL84 in turn for nothing. Asked at what the price
+    of a 7189 hardly pays and that of an EL84 does, it is marked as that; asked at more, not."""
     model, shop, _ = small
     table = find_underpriced(model, None, shop).table.set_index("code")
     one = table.loc["O4"]
