@@ -17,21 +17,24 @@ _SIGNS = frozenset("€£¥§°µ±²³½¼×·«»–—’‘“”„…´®�
 
 
 class Decoded(NamedTuple):
-    """The text of a file and, where the file does not settle it, the name of the code taken and a word read by it."""
+    """The text of a file, the name of the code it is stored in and, where the file does not settle that, the same name as
+    `guessed` and a word read by it.
+    """
 
     text: str
     guessed: str = ""
     example: str = ""
+    code: str = "UTF-8"
 
 
 def decode(data: bytes) -> Decoded:
     """Text of a file in UTF-8, UTF-16 (marked or not), Windows-1252, Windows-1251 or Mac OS Roman. Never raises."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return Decoded(data.decode("utf-16", "replace"))
+        return Decoded(data.decode("utf-16", "replace"), code="UTF-16")
     if data.count(0) * 5 > len(data):
         # of commas, figures and line ends, one byte in two is 0: the second in little-endian
         little = data[1::2].count(0) >= data[::2].count(0)
-        return Decoded(data.decode("utf-16-le" if little else "utf-16-be", "replace"))
+        return Decoded(data.decode("utf-16-le" if little else "utf-16-be", "replace"), code="UTF-16")
     try:
         return Decoded(data.decode("utf-8-sig"))
     except UnicodeDecodeError:
@@ -41,7 +44,7 @@ def decode(data: bytes) -> Decoded:
     code = max(weights, key=weights.__getitem__)
     text = data.decode(code, "replace")
     words = re.search(r"[^\s,;|\"]*[^\x00-\x7f][^\s,;|\"]*", text)
-    return Decoded(text, SINGLE_BYTE[code], words.group()[:40] if words else "")
+    return Decoded(text, SINGLE_BYTE[code], words.group()[:40] if words else "", SINGLE_BYTE[code])
 
 
 def _weight(run: str) -> float:

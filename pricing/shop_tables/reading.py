@@ -9,7 +9,7 @@ import csv
 import io
 import re
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -21,6 +21,8 @@ MOST_UNPACKED_BYTES = 600_000_000
 MOST_TIMES_UNPACKED, LARGE_PART_BYTES = 300, 20_000_000
 MOST_CELLS = 30_000_000
 WORKBOOKS = (".xlsx", ".xlsm", ".ods")
+_TEXTS = (".csv", ".txt", ".tsv")
+_END = "end of the text"
 
 
 class ShopFileError(Exception):
@@ -37,30 +39,58 @@ class ShopFileError(Exception):
 class RawSheet(NamedTuple):
     """One sheet as it stands: `rows` from row 1 of the sheet, cells as Python values, "" or None where blank.
 
-    `guessed` names the code its letters were read by where the file does not settle it, `example` a word read so.
+    Of a text file, `guessed` names the code its letters were read by where the file does not settle it, `example` a word
+    read so; `code` and `separator` are those taken.
     """
 
     name: str
     rows: list[list[Any]]
     guessed: str = ""
     example: str = ""
+    code: str = ""
+    separator: str = ""
 
 
-def read_sheets(path: Path | str) -> list[RawSheet]:
-    """Every sheet of a shop's file that is named after a table. ShopFileError when the file cannot be read.
+def read_every_sheet(path: Path | str) -> list[RawSheet]:
+    """Every sheet of a file to import, whatever its name; a text file is one sheet called as the file.
+
+    ShopFileError when the file cannot be read, or its cells cannot be told apart.
+    """
+    path = Path(path)
+    if path.is_dir():
+        raise ShopFileError(path, "this is a folder.", "Name the files in it.")
+    _must_exist(path)
+    if path.suffix.casefold() in _TEXTS:
+        return [_csv_sheet(path.stem, path, whole=True)]
+    if path.suffix.casefold() in WORKBOOKS:
+        return _read_workbook(path, lambda name: True)
+    raise _no_kind(path)
+
+
+def read_sheets(path: Path | str, may_be_empty: bool = False) -> list[RawSheet]:
+    """Every sheet of a shop's file that is named after a table. ShopFileError when the file cannot be read; a workbook
+    without Sales too, unless it may be empty.
     """
     path = Path(path)
     if path.is_dir():
         return _read_folder(path)
+    _must_exist(path)
+    if path.suffix.casefold() in _TEXTS:
+        return [_csv_sheet("Sales", path)]
+    if path.suffix.casefold() in WORKBOOKS:
+        return _read_workbook(path, lambda name: table_of_sheet(name) is not None, need_sales=not may_be_empty)
+    raise _no_kind(path)
+
+
+def _must_exist(path: Path) -> None:
     if not path.exists():
         raise ShopFileError(path, "there is no such file.", "Check the name and the folder.")
+
+
+def _no_kind(path: Path) -> ShopFileError:
     ending = path.suffix.casefold()
-    if ending in (".csv", ".txt", ".tsv"):
-        return [_csv_sheet("Sales", path)]
-    if ending in WORKBOOKS:
-        return _read_workbook(path)
-    raise ShopFileError(path, f"'{ending or 'no ending'}' is not a kind of file that is read here.",
-                        "Save it as .xlsx, .ods or .csv.")
+    return ShopFileError(path, f"'{ending or 'no ending'}' is not a kind of file that is read here.",
+                         "Save it as .xlsx, .ods or .csv.")
 
 
 def _read_folder(path: Path) -> list[RawSheet]:
@@ -75,8 +105,10 @@ def _read_folder(path: Path) -> list[RawSheet]:
     return sheets
 
 
-def _csv_sheet(name: str, path: Path) -> RawSheet:
-    """A CSV in any of the codes of letters.py, separated by comma, semicolon, tab or bar."""
+def _csv_sheet(name: str, path: Path, whole: bool = False) -> RawSheet:
+    """A CSV in any of the codes of letters.py, separated by comma, semicolon, tab or bar. `whole`: refused where a
+    quotation mark is never closed, because the rows behind it are one cell then.
+    """
     size = path.stat().st_size
     if size > MOST_UNPACKED_BYTES:
         raise ShopFileError(
@@ -87,15 +119,30 @@ def _csv_sheet(name: str, path: Path) -> RawSheet:
         raise ShopFileError(
             path, "the file is named .csv but holds a workbook.", "Rename it to .xlsx or .ods."
         )
-    text, guessed, example = decode(data)
+    text, guessed, example, code = decode(data)
     if not text.strip():
         raise ShopFileError(path, "the file is empty.", "Export the table again.")
+    separator = _delimiter(text)
     try:
-        rows = [list(row) for row in csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text))]
+        rows = [list(row) for row in csv.reader(io.StringIO(text, newline=""), delimiter=separator)]
     except csv.Error as error:
         raise ShopFileError(path, f"the text cannot be split into cells ({error}).",
                             "Look for a quotation mark that is never closed, and export again.") from error
-    return RawSheet(name, rows, guessed, example)
+    if whole and '"' in text and (line := _never_closed(text, separator)):
+        raise ShopFileError(path, f"a quotation mark in the row that begins in line {line:,} is never closed, so the rows "
+                            "behind it cannot be told apart.", "Close or delete that mark, and import again.")
+    return RawSheet(name, rows, guessed, example, code, separator)
+
+
+def _never_closed(text: str, separator: str) -> int:
+    """Line where the row begins that runs on to the end of the text for want of a quotation mark, 0 where none does."""
+    line = next_line = 1
+    reader = csv.reader(io.StringIO(f"{text}\n{_END}", newline=""), delimiter=separator)
+    for row in reader:
+        if row == [_END]:
+            return 0
+        line, next_line = next_line, reader.line_num + 1
+    return line
 
 
 def _delimiter(text: str) -> str:
@@ -112,15 +159,15 @@ def _delimiter(text: str) -> str:
     return ";" if delimiter == "," and head.count(";") > head.count(",") else delimiter
 
 
-def _read_workbook(path: Path) -> list[RawSheet]:
+def _read_workbook(path: Path, wanted: Callable[[str], bool], need_sales: bool = False) -> list[RawSheet]:
+    """The sheets whose names are wanted."""
     from python_calamine import CalamineError, CalamineWorkbook, PasswordError, SheetTypeEnum
 
-    _check_workbook(path)
+    _check_workbook(path, wanted)
     try:
         with CalamineWorkbook.from_path(str(path)) as book:
             names = [meta.name for meta in book.sheets_metadata if meta.typ == SheetTypeEnum.WorkSheet]
-            wanted = [name for name in names if table_of_sheet(name)]
-            if not any(table_of_sheet(name) == "Sales" for name in wanted):
+            if need_sales and not any(table_of_sheet(name) == "Sales" for name in names):
                 raise ShopFileError(
                     path,
                     f"there is no sheet named Sales; sheets met: {', '.join(names) or 'none'}.",
@@ -128,7 +175,7 @@ def _read_workbook(path: Path) -> list[RawSheet]:
                 )
             return [
                 RawSheet(name, book.get_sheet_by_name(name).to_python(skip_empty_area=False))
-                for name in wanted
+                for name in names if wanted(name)
             ]
     except PasswordError as error:
         raise ShopFileError(
@@ -143,7 +190,7 @@ def _damaged(path: Path, error: Exception | str) -> ShopFileError:
                          "Open it in a spreadsheet, save it under a new name, and use that.")
 
 
-def _check_workbook(path: Path) -> None:
+def _check_workbook(path: Path, wanted: Callable[[str], bool]) -> None:
     """Refuses what is no workbook, what is too large unpacked, and sheets that claim absurd ranges."""
     with path.open("rb") as file:
         start = file.read(8)
@@ -172,7 +219,7 @@ def _check_workbook(path: Path) -> None:
                 _check_ods(path, book)
             else:
                 for name, part in _sheet_parts(book):
-                    if table_of_sheet(name):
+                    if wanted(name):
                         _check_sheet(path, name, book.read(part))
     except ShopFileError:
         raise

@@ -68,4 +68,4 @@ def test_any_bytes_become_text(data):
     """Nothing raises, and plain ASCII passes unchanged."""
     assert isinstance(decode(data).text, str)
     plain = bytes(one % 95 + 32 for one in data)
-    assert decode(plain) == (plain.decode(), "", "")
+    assert decode(plain) == (plain.decode(), "", "", "UTF-8")
