@@ -210,6 +210,9 @@ CODES: dict[str, Code] = {
     "title_doubtful": Code(
         "The title '{value}' says '{words}', which is not sure; '{column}' was not taken from it.",
         "Fill in '{column}' if you know it.", CHECK),
+    "title_disagrees": Code(
+        "The title '{value}' says '{words}', the column '{column}' says '{stated}'; the column was taken.",
+        "Correct '{column}', or leave it if the title is wrong.", CHECK),
     "repeated_row": Code(
         "This row repeats row {first} in every cell; both are kept.",
         "Delete one if it is the same sale entered twice.", CHECK),

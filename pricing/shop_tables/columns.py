@@ -93,6 +93,7 @@ SALES = Table("Sales", "One row a line sold. The line price is for all pieces of
     Column("return_reason", "text", "Why it came back."),
     Column("sku", "text", "Your own stock code."),
     _NOTE, _FAMILY, _TITLE, _BOXED,
+    Column("order", "text", "Order number of the shop or the site; an order is imported once.", in_workbook=False),
 ))
 
 STOCK = Table("Stock", "One row a stock code. On hand is qty less what Sales sold of it.", (

@@ -53,16 +53,22 @@ class _Parts(NamedTuple):
 
 
 class DateColumn(NamedTuple):
-    """Dates of a column, one Reading (datetime.date or None) a cell; `order` used for the open ones.
+    """Dates of a column, one Reading (datetime.date or None) a cell; `order` used for the numeric ones.
 
     `decided` is False when nothing in the column told the order; `open_example` is then the first cell it
-    matters for.
+    matters for. `day_tells` and `month_tells` count the cells that only a day, only a month can begin, `dotted` those
+    with dots; `numeric` are the places (from 0) of all cells an order is used for, `open` of those it matters for.
     """
 
     readings: list[Reading]
     order: Order
     decided: bool
     open_example: Any
+    day_tells: int
+    month_tells: int
+    dotted: int
+    numeric: list[int]
+    open: list[int]
 
 
 def full_year(year: int, today: dt.date) -> int:
@@ -75,8 +81,9 @@ def full_year(year: int, today: dt.date) -> int:
 def read_dates(values: Sequence[Any], stated_order: str = "", today: dt.date | None = None) -> DateColumn:
     """Every cell of a date column read, the order of day and month settled by the column's own telling cells.
 
-    A telling cell is one whose first or second number is above 12; the majority rules. Failing that: dots
-    between the numbers tell the day stands first; then `stated_order` ("day" or "month"); then the day.
+    A telling cell is one whose first or second number is above 12. Where they all say the same, that is the order;
+    where they contradict each other, `stated_order` ("day" or "month") counts, else the majority. Failing telling
+    cells: dots between the numbers tell the day stands first; then `stated_order`; then the day.
     """
     today = today or dt.date.today()
     memory: dict[tuple[type, Any], Reading | _Parts] = {}
@@ -91,23 +98,27 @@ def read_dates(values: Sequence[Any], stated_order: str = "", today: dt.date | N
             met = _read(value, today)
         parsed.append(met)
     day_first = month_first = dotted = 0
-    example = None
-    for value, one in zip(values, parsed):
-        if isinstance(one, _Parts):
-            day_first += one.first > 12 >= one.second
-            month_first += one.second > 12 >= one.first
-            dotted += one.mark == "."
-            if example is None and one.first != one.second and max(one.first, one.second) <= 12:
-                example = value
+    open_cells: list[int] = []
+    numeric = [place for place, one in enumerate(parsed) if isinstance(one, _Parts)]
+    for place in numeric:
+        one = parsed[place]
+        day_first += one.first > 12 >= one.second
+        month_first += one.second > 12 >= one.first
+        dotted += one.mark == "."
+        if one.first != one.second and max(one.first, one.second) <= 12:
+            open_cells.append(place)
+    example = values[open_cells[0]] if open_cells else None
     decided, order = True, "day"
-    if day_first or month_first:
+    if day_first and month_first and stated_order:
+        order = "month" if stated_order == "month" else "day"
+    elif day_first or month_first:
         order = "month" if month_first > day_first else "day"
     elif not dotted:
         order = "month" if stated_order == "month" else "day"
         decided = example is None
     final = {part: _settle(part, order) for part in {one for one in parsed if isinstance(one, _Parts)}}
     readings = [final[one] if isinstance(one, _Parts) else one for one in parsed]
-    return DateColumn(readings, order, decided, example)
+    return DateColumn(readings, order, decided, example, day_first, month_first, dotted, numeric, open_cells)
 
 
 def _settle(parts: _Parts, order: Order) -> Reading:

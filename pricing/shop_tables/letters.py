@@ -17,8 +17,8 @@ _SIGNS = frozenset("€£¥§°µ±²³½¼×·«»–—’‘“”„…´®�
 
 
 class Decoded(NamedTuple):
-    """The text of a file, the name of the code it is stored in and, where the file does not settle that, the same name as
-    `guessed` and a word read by it.
+    """The text of a file, the name of the code it is stored in and, where the file does not settle that, the same name
+    as `guessed` and a word read by it.
     """
 
     text: str

@@ -22,7 +22,7 @@ from pricing.shop_tables.lines import Counts, Said, WordReader, line_price, sett
 from pricing.shop_tables.meter_readings import check_meter
 from pricing.shop_tables.sets import NOTHING
 from pricing.shop_tables.settings import Settings
-from pricing.shop_tables.titles import Names, TitleReader, TitleSays
+from pricing.shop_tables.titles import PIECE_COLUMNS, Names, TitleReader, TitleSays
 from pricing.shop_tables.types_met import TypeMet, TypeReader, without_names
 from pricing.shop_tables.vocabularies import UNKNOWN, read_grade
 
@@ -78,6 +78,7 @@ class OneTable:
         if "set_size" in self.table.names:
             self._titles()
             self._pieces()
+            self._disagreements()
         self._money()
         if self.table is spec.LISTENING:
             self._aspects()
@@ -235,6 +236,22 @@ class OneTable:
         self.out["grade"] = graded
 
     _type_name = "type"
+
+    def _disagreements(self) -> None:
+        """Cells that say something else than the title of their row: the cell was taken, the title is told."""
+        out, titles = self.out, self.out.get("title", ())
+        reader = TypeReader(self.register)
+        for position, (rest, says) in enumerate(zip(self.title_rest, self.said)):
+            if not rest:
+                continue
+            against = {}
+            if rest == titles[position]:  # the type of the row stands nowhere in it
+                met = reader.in_title(titles[position])
+                if met is not None and met.known and met.canonical_type != out["canonical_type"][position]:
+                    against[self._type_name] = (met.designation, out[self._type_name][position])
+            against |= says.against({name: out[name][position] for name in PIECE_COLUMNS})
+            for name, (said, stated) in against.items():
+                self.ledger.cell(position, name, "title_disagrees", titles[position], words=said, stated=stated)
 
     def _money(self) -> None:
         """Prices of lines, conversion to the shop's currency, and every other sum."""

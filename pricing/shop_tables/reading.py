@@ -39,8 +39,8 @@ class ShopFileError(Exception):
 class RawSheet(NamedTuple):
     """One sheet as it stands: `rows` from row 1 of the sheet, cells as Python values, "" or None where blank.
 
-    Of a text file, `guessed` names the code its letters were read by where the file does not settle it, `example` a word
-    read so; `code` and `separator` are those taken.
+    Of a text file, `code` and `separator` are those it was read by; where the file does not settle its code, `guessed`
+    names that as well, and `example` a word read so.
     """
 
     name: str
@@ -129,8 +129,8 @@ def _csv_sheet(name: str, path: Path, whole: bool = False) -> RawSheet:
         raise ShopFileError(path, f"the text cannot be split into cells ({error}).",
                             "Look for a quotation mark that is never closed, and export again.") from error
     if whole and '"' in text and (line := _never_closed(text, separator)):
-        raise ShopFileError(path, f"a quotation mark in the row that begins in line {line:,} is never closed, so the rows "
-                            "behind it cannot be told apart.", "Close or delete that mark, and import again.")
+        raise ShopFileError(path, f"a quotation mark in the row that begins in line {line:,} is never closed, so the "
+                            "rows behind it cannot be told apart.", "Close or delete that mark, and import again.")
     return RawSheet(name, rows, guessed, example, code, separator)
 
 

@@ -193,6 +193,9 @@ SPECS: tuple[Spec, ...] = (
     Spec("list price aim", "list_price_aim", "fair price", "fair price or most earned",
          "Where list prices aim: at the fair price, or at the ask that earns most by how soon your pieces sell at "
          "their asks (higher, and slower to sell).", _aim, "fair price or most earned"),
+    Spec("mark-up without listings", "markup_without_listings_pct", "0", "% of the fair price",
+         "How far above the fair price list prices aim while your dated asks are too few to tell how soon pieces sell.",
+         *_WIDE_PCT),
     Spec("reject limit", "reject_below_pct", "65", "% of nominal",
          "Readings below this are rejects. Common practice, no source.", *_PCT),
     Spec("match plate current", "match_plate_current_pct", "5", "% of the mean",

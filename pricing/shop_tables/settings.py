@@ -50,6 +50,7 @@ class Settings:
     target_return_pct: float = 60.0
     most_false_finds_pct: float = 10.0
     list_price_aim: str = "fair price"
+    markup_without_listings_pct: float = 0.0
     holding_cost_pct_year: float = 12.0
     price_endings: tuple[str, ...] = (".00", ".50")
     minimum_margin_pct: float = 30.0

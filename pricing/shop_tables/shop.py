@@ -14,10 +14,11 @@ import pandas as pd
 
 from pricing.problems import Problem, problem, problems_frame
 from pricing.shop_tables import cleaning
-from pricing.shop_tables.cells import is_blank, tidy
+from pricing.shop_tables.cells import tidy
 from pricing.shop_tables.columns import TABLES, TYPES, Table
 from pricing.shop_tables.cross_checks import check_across
-from pricing.shop_tables.headings import Headings, find_headings, table_of_sheet
+from pricing.shop_tables.found_table import FoundTable, lacking
+from pricing.shop_tables.headings import find_headings, table_of_sheet
 from pricing.shop_tables.meter_readings import percent_of_nominal, section_balance
 from pricing.shop_tables.reading import RawSheet, ShopFileError, filled_rows, read_sheets
 from pricing.shop_tables.settings import Settings
@@ -70,36 +71,6 @@ class Shop:
         return pd.DataFrame(rows, columns=["table", "rows_in", "used", "left_out"])
 
 
-@dataclass(frozen=True)
-class _Found:
-    """A table met in the file: its sheet, its headings, and its filled rows."""
-
-    sheet: str
-    table: Table
-    headings: Headings
-    rows: list[tuple[int, Any]]
-    titles: list[Any]
-
-    def frame(self) -> pd.DataFrame:
-        """Raw frame with the owner's headings, then `sheet` and `row`."""
-        width = max([len(self.titles), *(len(row) for _, row in self.rows)])
-        titles = [*self.titles, *[""] * (width - len(self.titles))]
-        names = [tidy(title) for title in titles]
-        cells = [[*row, *[None] * (width - len(row)), self.sheet, number] for number, row in self.rows]
-        frame = pd.DataFrame(cells, columns=[*names, "sheet", "row"], dtype=object)
-        frame.attrs["heading_row"] = self.headings.row
-        return frame
-
-    def makers_and_brands(self) -> list[tuple[str, str]]:
-        """(maker, brand) of every row, "" where blank."""
-        places = {column: position for position, column in self.headings.columns.items()}
-        pairs = []
-        for _, row in self.rows:
-            cells = (row[at] if (at := places.get(name, len(row))) < len(row) else None for name in ("maker", "brand"))
-            pairs.append(tuple("" if is_blank(cell) else tidy(cell) for cell in cells))
-        return pairs
-
-
 def read_shop(path: Path | str, register: Any = None, today: dt.date | None = None) -> Shop:
     """The shop kept in a workbook (.xlsx, .xlsm, .ods), a CSV of sales, or a folder of CSVs.
 
@@ -111,14 +82,14 @@ def read_shop(path: Path | str, register: Any = None, today: dt.date | None = No
     sheets = read_sheets(path)
     problems = [problem("letters_guessed", sheet=sheet.name, row=None, column="", value=sheet.guessed,
                         example=sheet.example) for sheet in sheets if sheet.guessed]
-    by_table = _by_table(sheets, problems)
+    by_table = sheet_of_tables(sheets, problems)
     if "Sales" not in by_table:
         raise ShopFileError(
             path, "there is no Sales table.", "Name the sheet or file that lists your sales 'Sales'."
         )
-    settings = _settings(by_table.get("Settings"))
+    settings = settings_of(by_table.get("Settings"))
     problems += settings.problems
-    found: dict[str, _Found] = {}
+    found: dict[str, FoundTable] = {}
     for name, sheet in by_table.items():
         if name != "Settings":
             met = _find(path, TABLES[name], sheet, settings, problems)
@@ -154,7 +125,7 @@ def read_shop(path: Path | str, register: Any = None, today: dt.date | None = No
     )
 
 
-def _by_table(sheets: list[RawSheet], problems: list[Problem]) -> dict[str, RawSheet]:
+def sheet_of_tables(sheets: list[RawSheet], problems: list[Problem]) -> dict[str, RawSheet]:
     """The sheet of every table; a sheet called exactly as the table comes before a translation."""
     by_table: dict[str, RawSheet] = {}
     for sheet in sorted(sheets, key=lambda one: one.name not in TABLES):
@@ -169,7 +140,8 @@ def _by_table(sheets: list[RawSheet], problems: list[Problem]) -> dict[str, RawS
     return by_table
 
 
-def _settings(sheet: RawSheet | None) -> Settings:
+def settings_of(sheet: RawSheet | None) -> Settings:
+    """What a Settings sheet says; the defaults where there is none."""
     if sheet is None:
         return Settings()
     headings = find_headings(sheet.rows, TABLES["Settings"])
@@ -183,12 +155,10 @@ def _settings(sheet: RawSheet | None) -> Settings:
 
 def _find(
     path: Path, table: Table, sheet: RawSheet, settings: Settings, problems: list[Problem]
-) -> _Found | None:
+) -> FoundTable | None:
     """The headings and rows of a sheet; a Sales sheet without them stops the reading, another is reported."""
     headings = find_headings(sheet.rows, table, settings.own_headings, sheet.name)
-    columns = set(headings.columns.values())
-    missing = [name for name in table.required
-               if name not in columns and not (name == "type" and "title" in columns)]
+    missing = lacking(headings, table)
     titles = list(sheet.rows[headings.row - 1]) if len(sheet.rows) >= headings.row else []
     rows = filled_rows(sheet.rows, headings.row)
     if missing:
@@ -219,10 +189,10 @@ def _find(
     if table.name == "Sales" and not rows:
         raise ShopFileError(path, f"the sheet '{sheet.name}' has headings but no sales below them.",
                             "Enter or import some sales first.")
-    return _Found(sheet.name, table, headings, rows, titles)
+    return FoundTable(sheet.name, table, headings, rows, titles)
 
 
-def _register(met: _Found | None, register: Any, problems: list[Problem]) -> tuple[Any, pd.DataFrame]:
+def _register(met: FoundTable | None, register: Any, problems: list[Problem]) -> tuple[Any, pd.DataFrame]:
     """The register with the owner's Types on top, and those types as a frame of text."""
     if register is None:
         from pricing.register import load_register

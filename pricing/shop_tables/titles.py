@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from pricing.shop_tables.cells import TAKEN_OUT, tidy, without_prices
 from pricing.shop_tables.sets import NOTHING, Pieces, counts_agree, pieces_in
@@ -92,6 +92,10 @@ _TESTED_WORDS = frozenset("tested tstd getestet testé testée getest testata pr
 _TOO_SHORT = frozenset("u ex hs".split())  # in a title they are half of another word
 
 
+# Columns of a piece that a title may fill, counts aside.
+PIECE_COLUMNS = ("maker", "brand", "era", "variant", "grade", "reading_pct")
+
+
 class Names(NamedTuple):
     """Makers and brands the owner's columns hold: plain spelling -> the owner's. `rebranded` brands stand on tubes of
     other makers as well, so such a name in a title says nothing of the maker.
@@ -139,6 +143,21 @@ class TitleSays(NamedTuple):
     reading_pct: float | None = None
     pieces: Pieces = NOTHING
     doubts: Mapping[str, str] = {}
+
+    def against(self, stated: Mapping[str, Any]) -> dict[str, tuple[Any, Any]]:
+        """Column -> (what the title says, what is stated) where the two differ; one may say more than the other."""
+        met = {}
+        for name in PIECE_COLUMNS:
+            said, other = getattr(self, name), stated[name]
+            if said in ("", None) or other == UNKNOWN:
+                continue
+            if isinstance(said, float):
+                differ = abs(said - other) >= 0.5
+            else:
+                differ = plain(said) not in plain(other) and plain(other) not in plain(said)
+            if differ:
+                met[name] = said, other
+        return met
 
 
 class TitleReader:
