@@ -14,7 +14,7 @@ from pricing.spreadsheet.input_sheets import write_lists
 from pricing.spreadsheet.package.book import NotKept
 from pricing.spreadsheet.package.graft import grafted, sheets_of
 from pricing.spreadsheet.package.marks import add_marks
-from pricing.spreadsheet.package.safe_write import must_be_closed, replace_file, write_new
+from pricing.spreadsheet.package.safe_write import must_be_closed, put_file
 from pricing.spreadsheet.record_section import record_for_refresh
 from pricing.spreadsheet.result_sheets import write_heading
 from pricing.spreadsheet.tables import add_styles
@@ -121,11 +121,6 @@ def put_results(path: Path, owner: bytes, results: bytes, out: Path | None = Non
     if out is None:
         must_be_closed(path)
     content, told = grafted(owner, results, restore=restore)
-    if out is None:
-        backup = replace_file(path, content, owner)
-        told.append(f"The file as it was before: {backup}")
-    else:
-        write_new(out, content)
-    for words in told:
+    for words in [*told, *put_file(path, content, owner, out)]:
         tell(words)
     return out or path

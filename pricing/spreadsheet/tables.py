@@ -62,6 +62,7 @@ def add_styles(book: Workbook) -> None:
         ("shop heading", style.HEAD_FONT, style.HEAD_FILL, style.HEADING),
         ("shop heading right", style.HEAD_FONT, style.HEAD_FILL, style.HEADING_RIGHT),
         ("shop input heading", style.INPUT_HEAD_FONT, style.INPUT_HEAD_FILL, style.HEADING),
+        ("shop input heading right", style.INPUT_HEAD_FONT, style.INPUT_HEAD_FILL, style.HEADING_RIGHT),
     ):
         book.add_named_style(NamedStyle(name, font=font, fill=fill, alignment=alignment))
 
@@ -117,11 +118,16 @@ def put_text(cell: Any, text: str) -> None:
             f"{cell.coordinate} on {cell.parent.title}: {len(text):,} characters, a cell holds "
             f"{LONGEST_TEXT:,}; shorten the text"
         )
-    written = _LOOKS_ESCAPED.sub(r"_x005F\g<0>", text).replace("\r", "_x000D_")
-    cell.value = ILLEGAL_CHARACTERS_RE.sub(lambda match: f"_x{ord(match[0]):04X}_", written)
+    cell.value = as_held(text)
     cell.data_type = "s"
     if text[:1] in ("=", "+", "-", "@"):
         cell.quotePrefix = True
+
+
+def as_held(text: str) -> str:
+    """`text` as an xlsx file holds it: what its XML cannot carry is escaped, what looks so escaped already too."""
+    written = _LOOKS_ESCAPED.sub(r"_x005F\g<0>", text).replace("\r", "_x000D_")
+    return ILLEGAL_CHARACTERS_RE.sub(lambda match: f"_x{ord(match[0]):04X}_", written)
 
 
 def write_table(

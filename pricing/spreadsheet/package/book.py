@@ -26,7 +26,7 @@ _BOOK_ORDER = ("fileVersion", "fileSharing", "workbookPr", "AlternateContent", "
 
 
 class NotKept(Exception):
-    """The file, or a sheet in it, cannot be refreshed without losing something. The message says what and what mends
+    """The file, or a sheet in it, cannot be changed without losing something. The message says what and what mends
     it."""
 
 
@@ -57,7 +57,7 @@ class Package:
             self.workbook = Markup(self.read(self.workbook_part))
         except (KeyError, StopIteration, ValueError, zipfile.BadZipFile, RuntimeError) as error:
             raise NotKept(f"the file's parts cannot be told apart ({error}). Save it once in your spreadsheet "
-                          "program and refresh again.") from error
+                          "program and try again.") from error
         self._refuse_what_cannot_be_kept()
         self.relations = self.relations_of(self.workbook_part)
 
@@ -219,7 +219,7 @@ class Package:
     def _refuse_what_cannot_be_kept(self) -> None:
         names = self.archive.names
         if any(name.startswith("_xmlsignatures/") for name in names):
-            raise NotKept("the file carries a digital signature, which any change would break. Refresh a copy saved "
+            raise NotKept("the file carries a digital signature, which any change would break. Use a copy saved "
                           "without the signature.")
         if self.workbook_part.endswith(".bin"):
             raise NotKept("the file is a binary workbook (.xlsb). Save it as .xlsx or .xlsm.")

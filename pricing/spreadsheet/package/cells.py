@@ -31,13 +31,15 @@ _NUMBERS = {letters(column).encode(): column for column in range(1, 703)}
 
 @dataclass
 class Row:
-    """A row's start tag, its cells as text and where the first and the last of them are."""
+    """A row's start tag, its cells as text, the first and last of their columns; `start` is where it begins in the text
+    of all rows."""
 
     number: int
     tag: bytes
     inner: bytes
     first: int
     last: int
+    start: int
 
     @property
     def cells(self) -> list[tuple[int, bytes, bool]]:
@@ -56,7 +58,7 @@ def rows_of(sheet_data: bytes) -> Iterator[Row]:
             raise _without_addresses()
         first = _column(inner) if b"<c" in inner else 0
         last = _column(inner[inner.rfind(b"<c "):]) if first else 0
-        yield Row(int(number[1]), b"<row" + row[1].rstrip() + b">", inner, first, last)
+        yield Row(int(number[1]), b"<row" + row[1].rstrip() + b">", inner, first, last, row.start())
 
 
 def _column(text: bytes) -> int:
@@ -67,7 +69,7 @@ def _column(text: bytes) -> int:
 
 
 def _without_addresses() -> NotKept:
-    return NotKept("a sheet of ours was saved with cells that name no address. Save the file once in your spreadsheet "
+    return NotKept("a sheet was saved with cells that name no address. Save the file once in your spreadsheet "
                    "program.")
 
 

@@ -30,7 +30,7 @@ def must_be_closed(path: Path) -> None:
     """NotKept while another program has the file open: it would save over what is written, or lose it."""
     program = open_elsewhere(path)
     if program is not None:
-        raise NotKept(f"it seems to be open in {program}. Close it there and refresh again.")
+        raise NotKept(f"it seems to be open in {program}. Close it there and try again.")
 
 
 def backup_name(path: Path, now: dt.datetime) -> Path:
@@ -57,14 +57,23 @@ def replace_file(path: Path, content: bytes, old: bytes) -> Path:
         shutil.copymode(path, name)
         must_be_closed(path)
         if path.read_bytes() != old:
-            raise NotKept("it was saved by another program in the meantime. Refresh again.")
+            raise NotKept("it was saved by another program in the meantime. Try again.")
         backup = _kept(path)
         try:
             os.replace(name, path)
         except PermissionError as error:  # Windows, while another program holds it
-            raise NotKept("another program holds it. Close it there and refresh again.") from error
+            raise NotKept("another program holds it. Close it there and try again.") from error
     _sync_folder(path.parent)
     return backup
+
+
+def put_file(path: Path, content: bytes, old: bytes, out: Path | None = None) -> list[str]:
+    """Put `content` in the place of the file at `path`, which holds `old`, or into a new file at `out`; what the owner
+    should hear of it. Raises as replace_file does."""
+    if out is not None:
+        write_new(out, content)
+        return []
+    return [f"The file as it was before: {replace_file(path, content, old)}"]
 
 
 def write_new(path: Path, content: bytes) -> None:

@@ -15,7 +15,7 @@ from pricing.spreadsheet.package.rules import links, merged_cells, moved_notes, 
 from pricing.spreadsheet.package.styles import StyleMap, restyled, restyled_rules
 from pricing.spreadsheet.package.tables import Match, matches, resized, tables_of
 
-_ORDER = (  # ISO/IEC 29500-1, CT_Worksheet
+SHEET_ORDER = (  # ISO/IEC 29500-1, CT_Worksheet
     "sheetPr dimension sheetViews sheetFormatPr cols sheetData sheetCalcPr sheetProtection protectedRanges "
     "scenarios autoFilter sortState dataConsolidate customSheetViews mergeCells phoneticPr "
     "conditionalFormatting dataValidations hyperlinks printOptions pageMargins pageSetup headerFooter "
@@ -88,9 +88,9 @@ class Graft:
         data, reach, words = merged_rows(sheet.get("sheetData"), fresh.get("sheetData"), ours, new, found,
                                          self.styles, self.shared, hers, name)
         self.told += words
-        sheet.replace("sheetData", [data], _ORDER)
+        sheet.replace("sheetData", [data], SHEET_ORDER)
         if sheet.get("dimension") is not None and reach is not None:
-            sheet.replace("dimension", [with_attributes(sheet.get("dimension"), ref=str(reach))], _ORDER)
+            sheet.replace("dimension", [with_attributes(sheet.get("dimension"), ref=str(reach))], SHEET_ORDER)
         added = Areas(one.area for one in new_tables if one not in [match.new for match in found])
         self._put_rules(sheet, fresh, moves, left, added)
         self._put_one(sheet, "mergeCells", merged_cells(sheet.get("mergeCells"), fresh.get("mergeCells"), ours, new,
@@ -115,7 +115,7 @@ class Graft:
 
     def _put_one(self, sheet: Markup, name: str, element: bytes | None) -> None:
         if element is not None:
-            sheet.replace(name, [element], _ORDER)
+            sheet.replace(name, [element], SHEET_ORDER)
         else:
             sheet.children = [child for child in sheet.children if child[0] != name]
 
@@ -128,7 +128,7 @@ class Graft:
         rules = [one for one in rules if one is not None]
         rules += [restyled_rules(one, self.styles) for one in fresh.all("conditionalFormatting") if on_added(one)]
         if rules or sheet.get("conditionalFormatting"):
-            sheet.replace("conditionalFormatting", rules, _ORDER)
+            sheet.replace("conditionalFormatting", rules, SHEET_ORDER)
         lists = Markup(sheet.get("dataValidations") or b"<dataValidations></dataValidations>")
         kept = [moved_rule(one, moves, gone) for one in lists.items()]
         kept = [one for one in kept if one is not None]
@@ -213,7 +213,7 @@ class Graft:
             whole.children = []
             self.book.add_part(drawing, bytes(whole), _DRAWING_TYPE)
             id_ = self.book.relate(part, f"{RELATIONS}/drawing", drawing)
-            sheet.replace("drawing", [f'<drawing xmlns:r="{RELATIONS}" r:id="{id_}"/>'.encode()], _ORDER)
+            sheet.replace("drawing", [f'<drawing xmlns:r="{RELATIONS}" r:id="{id_}"/>'.encode()], SHEET_ORDER)
         home = Markup(self.book.read(drawing))
         for chart in new:
             relation = next(one for one in self.fresh.relations_of(_drawing_of(self.fresh, source))
