@@ -20,6 +20,7 @@ MOST_UNPACKED_BYTES = 600_000_000
 # Sheets of rows all alike unpack to some fifty times their size; only a large part is looked at.
 MOST_TIMES_UNPACKED, LARGE_PART_BYTES = 300, 20_000_000
 MOST_CELLS = 30_000_000
+_MACROS_OF_ODS = ("Basic", "Dialogs")  # LibreOffice writes them with a document type; nothing reads them here
 WORKBOOKS = (".xlsx", ".xlsm", ".ods")
 _TEXTS = (".csv", ".txt", ".tsv")
 _END = "end of the text"
