@@ -10,8 +10,19 @@ from typing import TYPE_CHECKING, Any
 
 from pricing.decisions.earning_asks import MOST_EARNED, EarningAsks
 from pricing.decisions.listing_history import listing_history, listing_spells
+from pricing.decisions.matched_sets import MatchedStock, match_stock
 from pricing.decisions.net_proceeds import ZERO, SellingTerms
-from pricing.decisions.price_policy import Evidence, PricePolicy, age_in_words, decide_list_price, floor_of, is_known
+from pricing.decisions.past_asks import past_asks
+from pricing.decisions.price_policy import (
+    HOLD,
+    Evidence,
+    PricePolicy,
+    age_in_words,
+    decide_list_price,
+    floor_of,
+    is_known,
+)
+from pricing.decisions.set_holds import set_holds
 from pricing.decisions.shop_habits import sets_on_hand, usual_channel, usual_postage
 from pricing.decisions.time_to_sale import unsold_suggestions
 
@@ -25,13 +36,17 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     `model` is a fitted PriceModel, `stock` a clean Stock table, `shop` the Shop whose Settings hold the
     policy and whose Sales tell what is left of each sku. Columns: `sku`, `type`, `piece` (the description
     in words), `on_hand` (sets), `cost` and `ask` (a set, the shop's currency), `fair_price`, `low`, `high`,
-    `n_sales`, `basis`, `list_price`, `floor`, `margin`, `margin_pct` (of the net price), `difference` (list
-    price less ask, times sets on hand), `action` (one of ACTIONS), `reason`, `days_listed`, `unsold_ask`,
-    `unsold_days`, `days_to_sale` (as in `listing_history`), `asks_change_pct` (what sold and unsold asks suggest of the
-    fair price, as in `unsold_suggestions`; no price here follows it), `sales_rows` (those that weigh most in the fair
-    price), `row` (of the Stock sheet), `expected_days` (within which half of such pieces sell at the list price; blank
-    without enough listings). List prices aim at the fair price, or by Settings at what earns most.
-    `attrs["unsold_asks"]` says in words what the listings teach, or why nothing.
+    `n_sales`, `basis`, `list_price`, `floor`, `leaves` (of a sale at the list price, the piece's cost aside), `margin`
+    (less the cost), `margin_pct` (of the net price), `return_pct` (of the cost), `difference` (list price less ask,
+    times sets on hand), `action` (one of ACTIONS), `reason`, `days_listed`, `unsold_ask`, `unsold_days`, `days_to_sale`
+    (as in `listing_history`), `cuts`, `withdrawn_ask` (as in `past_asks`), `asks_change_pct` (what sold and unsold asks
+    suggest of the fair price, as in `unsold_suggestions`; no price here follows it), `sales_rows` (those that weigh
+    most in the fair price), `row` (of the Stock sheet), `expected_days` (within which half of such pieces sell at the
+    list price; blank without enough listings). List prices aim at the fair price, or by Settings at what earns most;
+    without enough listings at the fair price and the mark-up Settings state for that. A single that `set_holds` would
+    keep for a matched set says so, its list price that of the single.
+    `attrs["unsold_asks"]` says in words what the listings teach, or why nothing; `attrs["matched"]` holds the sets
+    the holds go by, None where no plate current was read.
     """
     import pandas as pd
 
@@ -45,12 +60,16 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     listed = listing_history(stock, shop, model.as_of, spells)
     suggested = unsold_suggestions(model, stock, shop, spells=spells)
     listed = listed.join(suggested.by_piece)
+    listed = listed.join(past_asks(stock, getattr(shop, "asks", None), model.as_of))
     earning = None if suggested.evidence is None else EarningAsks(
         suggested.evidence.hazard, policy, shop.settings.holding_cost_pct_year)
+    matched = _matched(shop, model)
+    holds = {} if matched is None else set_holds(matched, shop)
 
     rows = []
-    for piece, quote, on_hand, behind, seen in zip(
-        stock.to_dict("records"), estimate.to_dict("records"), left, heaviest, listed.to_dict("records"), strict=True
+    for piece, quote, on_hand, alike, behind, seen in zip(
+        stock.to_dict("records"), estimate.to_dict("records"), left, _alike_on_hand(stock, left), heaviest,
+        listed.to_dict("records"), strict=True,
     ):
         canonical = piece["canonical_type"]
         evidence = Evidence(
@@ -63,10 +82,13 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
             bool(piece.get("type_known", True)),
             age_in_words(last_sold.get(canonical), model.as_of),
         )
-        if earning is not None and shop.settings.list_price_aim == MOST_EARNED:
-            evidence = _aiming_at_most(evidence, earning, piece, quote, on_hand)
+        if earning is None:
+            evidence = _with_markup(evidence, shop.settings.markup_without_listings_pct)
+        elif shop.settings.list_price_aim == MOST_EARNED:
+            evidence = _aiming_at_most(evidence, earning, piece, quote, alike if on_hand > 0 else 0)
         decision = decide_list_price(policy, evidence, ask=piece["ask"], cost=piece["cost"], on_hand=on_hand)
-        price = _float(decision.list_price)
+        price, margin = _float(decision.list_price), _float(decision.margin)
+        held = holds.get(piece["sku"], "") if decision.action != "sold out" else ""
         change = price - piece["ask"] if price is not None and is_known(piece["ask"]) else None
         rows.append(
             {
@@ -80,13 +102,15 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
                 "basis": "; ".join(filter(None, (quote["basis"], piece.get("reading_basis")))),
                 "list_price": price,
                 "floor": _float(decision.floor),
-                "margin": _float(decision.margin),
+                "leaves": _float(decision.leaves),
+                "margin": margin,
                 "margin_pct": decision.margin_pct,
+                "return_pct": 100 * margin / piece["cost"] if margin is not None and piece["cost"] > 0 else None,
                 "difference": None if change is None else round(change * on_hand, 2),
                 "expected_days": None if earning is None or price is None
                 else earning.expected_days(price, quote["fair_price"]),
-                "action": decision.action,
-                "reason": _with_listing(decision, seen),
+                "action": HOLD if held and decision.action != "look" else decision.action,
+                "reason": "; ".join(filter(None, (held, _with_listing(decision, seen)))),
                 **{name: seen[name] for name in _LISTED},
                 "sales_rows": ", ".join(map(str, behind)),
                 "row": piece.get("row"),
@@ -94,8 +118,37 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
         )
     plan = pd.DataFrame(rows, index=stock.index, columns=list(PLAN_COLUMNS))
     plan = plan.astype({name: float for name in _NUMBERS})
-    plan.attrs["unsold_asks"] = suggested.words
+    plan.attrs["unsold_asks"] = suggested.words if earning is not None else (
+        f"{suggested.words} List prices aim at the fair price and "
+        f"{shop.settings.markup_without_listings_pct:g} % more, as Settings say for that case.")
+    plan.attrs["matched"] = matched
     return plan
+
+
+def _matched(shop: Any, model: Any) -> MatchedStock | None:
+    """The sets of the shop's measured tubes; None where it reads no plate current."""
+    readings = getattr(shop, "readings", None)
+    if readings is None or "test" not in readings or not (readings["test"] == "plate current").any():
+        return None
+    return match_stock(shop, model)
+
+
+def _alike_on_hand(stock: pd.DataFrame, left: list[int]) -> list[int]:
+    """Sets on hand of all rows that describe the same piece: buyers take one for another, so that they share one
+    demand."""
+    import pandas as pd
+
+    sets = pd.Series(left, index=stock.index, dtype=float)
+    keys = [stock[name] for name in _SAME]
+    return sets.groupby(keys, dropna=False).transform("sum").astype(int).tolist() if len(stock) else []
+
+
+def _with_markup(evidence: Evidence, markup_pct: float) -> Evidence:
+    """The evidence aiming so far above the fair price as the owner's Settings say where listings tell nothing."""
+    if not markup_pct or not is_known(evidence.fair):
+        return evidence
+    words = f"{markup_pct:g} % on top by Settings, as too few listings tell how soon pieces sell"
+    return replace(evidence, aim=evidence.fair * (1 + markup_pct / 100), aim_words=words)
 
 
 def _aiming_at_most(evidence: Evidence, earning: EarningAsks, piece: Any, quote: Any, on_hand: int) -> Evidence:
@@ -115,7 +168,8 @@ def _with_listing(decision: Any, seen: dict[str, Any]) -> str:
     return "; ".join([decision.reason, *filter(None, said)])
 
 
-_LISTED = ("days_listed", "unsold_ask", "unsold_days", "days_to_sale", "asks_change_pct")
+_LISTED = ("days_listed", "unsold_ask", "unsold_days", "days_to_sale", "cuts", "withdrawn_ask", "asks_change_pct")
+_SAME = ("canonical_type", "maker", "brand", "era", "variant", "grade", "set_size")
 _ESTIMATED = ("fair_price", "low", "high", "n_sales", "basis")
 _NUMBERS = (
     "cost",
@@ -126,8 +180,10 @@ _NUMBERS = (
     "n_sales",
     "list_price",
     "floor",
+    "leaves",
     "margin",
     "margin_pct",
+    "return_pct",
     "difference",
     "expected_days",
     *_LISTED,
@@ -142,8 +198,10 @@ PLAN_COLUMNS = (
     *_ESTIMATED,
     "list_price",
     "floor",
+    "leaves",
     "margin",
     "margin_pct",
+    "return_pct",
     "difference",
     "expected_days",
     "action",

@@ -26,6 +26,7 @@ ALIKE = ("canonical_type", "maker", "grade")
 SET_COLUMNS = ("set", "size", "kind", "skus", "price", "plate_current_low", "plate_current_high",
                "plate_current_spread_pct", "gm_low", "gm_high", "gm_spread_pct")
 LEFT_OUT_COLUMNS = ("sku", "reason")
+_MEMBER = ("sku", "plate_current", "gm")
 
 
 @dataclass(frozen=True)
@@ -90,14 +91,16 @@ def match_sets(
         _words(rows, value / 100, alone * len(tubes) / 100, bound / 100, found.proven, found.tightest, names))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class MatchedStock:
     """The sets of a whole shop: `pools` (a row a group of tubes that may share sets: what it is, tubes, prices, value,
-    words), `sets` (SET_COLUMNS with `pool`, `conditions`), `left_out` (sku, reason, row of Readings)."""
+    words), `sets` (SET_COLUMNS with `pool`, `conditions`), `left_out` (sku, reason, row of Readings), `tubes` (sku,
+    plate_current, gm with their `pool` and `set`)."""
 
     pools: pd.DataFrame
     sets: pd.DataFrame
     left_out: pd.DataFrame
+    tubes: pd.DataFrame
 
     @property
     def words(self) -> str:
@@ -120,7 +123,7 @@ def match_stock(shop: Any, model: Any, *, seconds: float = 8.0) -> MatchedStock:
     """
     settings = shop.settings
     measured, left = measured_tubes(shop)
-    pools, sets = [], []
+    pools, sets, members = [], [], []
     groups = [(key, tubes) for key, tubes in measured.groupby([*ALIKE, "tester", "volts"], dropna=False, sort=True)]
     for number, (key, tubes) in enumerate(groups, start=1):
         prices = pool_prices(model, tubes)
@@ -135,6 +138,7 @@ def match_stock(shop: Any, model: Any, *, seconds: float = 8.0) -> MatchedStock:
                       "words": found.words})
         sets.append(found.sets.assign(pool=number, type=pools[-1]["type"], maker=told["maker"], grade=told["grade"],
                                       conditions=conditions))
+        members.append(found.tubes[[*_MEMBER, "set"]].assign(pool=number))
         left += [{"sku": sku, "reason": reason, "row": tubes.set_index("sku")["reading_row"][sku]}
                  for sku, reason in zip(found.left_out["sku"], found.left_out["reason"])]
     columns = ["pool", *ALIKE, "tester", "volts", "type", "conditions", "tubes", *(NAMES[size] for size in SIZES),
@@ -143,7 +147,8 @@ def match_stock(shop: Any, model: Any, *, seconds: float = 8.0) -> MatchedStock:
         pd.DataFrame(pools, columns=columns),
         pd.concat(sets, ignore_index=True) if sets else pd.DataFrame(
             columns=[*SET_COLUMNS, "pool", "type", "maker", "grade", "conditions"]),
-        pd.DataFrame(left, columns=["sku", "reason", "row"]))
+        pd.DataFrame(left, columns=["sku", "reason", "row"]),
+        pd.concat(members, ignore_index=True) if members else pd.DataFrame(columns=[*_MEMBER, "set", "pool"]))
 
 
 def measured_tubes(shop: Any) -> tuple[pd.DataFrame, list[dict[str, Any]]]:

@@ -18,7 +18,8 @@ from pricing.decisions.net_proceeds import (
 )
 from pricing.problems import counted
 
-ACTIONS = ("raise", "lower", "keep", "look", "list", "sold out")
+HOLD = "hold for a set"
+ACTIONS = ("raise", "lower", "keep", "look", "list", HOLD, "sold out")
 
 
 @dataclass(frozen=True)
@@ -42,8 +43,8 @@ class PricePolicy:
 
 @dataclass(frozen=True)
 class ListPrice:
-    """Decision for one stock row. `list_price`, `floor` and `margin` are None where nothing can be
-    computed.
+    """Decision for one stock row. `leaves`: what a sale at the list price leaves, the piece's cost aside as it is
+    spent; `margin`: that less the cost. None where nothing can be computed.
     """
 
     list_price: Decimal | None
@@ -52,6 +53,7 @@ class ListPrice:
     margin_pct: float | None
     action: str
     reason: str
+    leaves: Decimal | None = None
 
 
 @dataclass(frozen=True)
@@ -90,7 +92,8 @@ def decide_list_price(
     The ask is kept while it stands within `keep_within_pct` of the fair price or inside the fair price's
     own range, and not below the floor: what the sales cannot tell apart is no ground for a change.
     Otherwise the list price is the ending nearest to the fair price, moved no further from the ask than the
-    largest raise or cut in one go, and never below the floor. "look" means that a person should decide.
+    largest raise or cut in one go, and never below the floor. "look" means that a person should decide. What the
+    piece cost is spent: it counts only in the owner's own bounds (floor, mark-ups) and in a tax on the margin.
     """
     ask = money(ask) if is_known(ask) and ask > 0 else None
     cost = Decimal(str(cost)) if is_known(cost) and cost >= 0 else None
@@ -123,6 +126,7 @@ def decide_list_price(
         None if cost is None else bill.margin_pct,
         action,
         "; ".join([asks, evidence.words, *limits]),
+        bill.net,
     )
 
 
@@ -184,15 +188,22 @@ def _doubts(
     if spread > policy.look_range_ratio:
         doubts.append(f"the range is wide: its high end is {spread:.1f} times its low end")
     if cost is not None and float(cost) > evidence.fair:
-        doubts.append(f"it cost {_amount(cost)}, more than similar pieces bring")
+        doubts.append(f"it cost {_amount(cost)}, more than similar pieces bring; {_spent(policy, evidence, cost)}")
     elif float(floor) > evidence.fair * (1 + policy.keep_within_pct / 100):
-        doubts.append(f"its floor of {_amount(floor)} is above what similar pieces bring")
+        doubts.append(f"its floor of {_amount(floor)} is above what similar pieces bring; "
+                      f"{_spent(policy, evidence, cost)}")
     if ask is not None:
         times = float(ask) / evidence.fair
         if not 1 / policy.look_ask_ratio <= times <= policy.look_ask_ratio:
             size = f"{max(times, 1 / times):.1f} times {'above' if times > 1 else 'below'}"
             doubts.append(f"the ask is {size} the estimate: check description, set size and ask")
     return doubts
+
+
+def _spent(policy: PricePolicy, evidence: Evidence, cost: Decimal | None) -> str:
+    """What is at stake where the cost is not earned back."""
+    left = net_proceeds(money(evidence.fair), cost or ZERO, policy.terms).net
+    return f"what it cost is spent, a sale at {_amount(evidence.fair)} would leave {_amount(left)}"
 
 
 def _amount(value: Any) -> str:

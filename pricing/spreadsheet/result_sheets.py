@@ -20,8 +20,9 @@ PRICE_LIST = (
         "action",
         "action",
         "text",
-        9,
-        "raise, lower, keep, look (decide yourself), list (no ask yet), sold out (kept as history)",
+        12,
+        "raise, lower, keep, look (decide yourself), list (no ask yet), hold for a set (a matched set brings clearly "
+        "more), sold out (kept as history)",
     ),
     ResultColumn("sku", "sku", "text", 10),
     ResultColumn("type", "type", "text", 10, "As you wrote it in Stock."),
@@ -38,7 +39,8 @@ PRICE_LIST = (
         "money",
         9,
         "Fair price by your own policy in Settings: mark-up bounds, floor "
-        "and endings. A kept ask stands here unchanged.",
+        "and endings. A kept ask stands here unchanged. What the piece cost counts only in those bounds and in a tax "
+        "on the margin.",
     ),
     ResultColumn("difference", "at stake", "change", 10, "List price less ask, times the sets on hand."),
     ResultColumn(
@@ -70,7 +72,7 @@ PRICE_LIST = (
         "unsold_ask",
         "unsold ask",
         "money",
-        9,
+        10,
         "Highest ask of the last two years at which another such piece (type, maker, set; grade where there is one), "
         "or this one before, stood without a sale.",
     ),
@@ -82,10 +84,14 @@ PRICE_LIST = (
         8,
         "Median of such pieces that sold, auctions aside: sold_on less listed_on, or by Asks.",
     ),
+    ResultColumn("cuts", "price cuts", "count", 7, "How often its ask was cut, by Asks."),
+    ResultColumn(
+        "withdrawn_ask", "withdrawn at", "money", 9, "The last ask at which it was withdrawn unsold, by Asks."
+    ),
     ResultColumn(
         "expected_days",
         "expected days",
-        "count",
+        "days",
         9,
         "Half of such pieces sell within so many days at the list price, by all the shop's listings. Blank where they "
         "are too few.",
@@ -103,18 +109,23 @@ PRICE_LIST = (
         "floor",
         "money",
         9,
-        "Lowest price that leaves your minimum margin after fees, tax and packing.",
+        "Lowest price that leaves your minimum margin after fees, tax and packing. Without a cost it covers only those.",
     ),
     ResultColumn("cost", "cost", "money", 9, "Per set, from Stock."),
     ResultColumn(
-        "margin",
-        "margin",
+        "leaves",
+        "leaves",
         "money",
         9,
-        "What the list price leaves after fees, tax, packing, returns and cost.",
+        "What a sale at the list price leaves after fees, tax, packing and returns. The piece's cost is spent whether "
+        "it sells or not and is not taken off.",
     ),
-    ResultColumn("margin_pct", "margin %", "percent", 8, "Margin as a share of the list price without sales tax."),
-    ResultColumn("basis", "basis", "words", 30, "What the estimate leans on."),
+    ResultColumn("margin", "book margin", "money", 9, "The same less what the piece cost: what the books will show."),
+    ResultColumn(
+        "margin_pct", "book margin %", "percent", 8, "Book margin as a share of the list price without sales tax."
+    ),
+    ResultColumn("return_pct", "return on cost %", "percent", 8, "Book margin as a share of what the piece cost."),
+    ResultColumn("basis", "basis", "words", 44, "What the estimate leans on."),
     ResultColumn(
         "sales_rows", "Sales rows that weigh most", "text", 30, "Rows of your Sales sheet, heaviest first."
     ),
@@ -140,7 +151,8 @@ PROBLEMS = (
 def write_price_list(book: Workbook, plan: pd.DataFrame, shop: Any) -> Worksheet:
     """Price list, biggest money at stake first, rows without a difference after it, sold-out history last."""
     sheet = book.create_sheet("Price list")
-    frame = in_order_of_money(plan)
+    frame = in_order_of_money(plan).assign(  # a tenth is what is shown, and "-0.0" says nothing
+        asks_change_pct=lambda told: told["asks_change_pct"].round(1) + 0.0)
     write_heading(
         sheet,
         "Price list",
@@ -153,7 +165,7 @@ def write_price_list(book: Workbook, plan: pd.DataFrame, shop: Any) -> Worksheet
         ],
     )
     last = write_table(sheet, frame, PRICE_LIST, name="PriceList", top=_HEAD_ROW)
-    fit_heights(sheet, frame, PRICE_LIST[:_PRINTED], _HEAD_ROW)
+    fit_heights(sheet, frame, PRICE_LIST, _HEAD_ROW)
     for action, (ink, fill) in style.ACTION_COLOURS.items():
         sheet.conditional_formatting.add(
             f"A{_HEAD_ROW + 1}:A{last}",
@@ -252,4 +264,5 @@ def write_heading(sheet: Worksheet, title: str, lines: list[str]) -> None:
     for row, line in enumerate(lines, start=2):
         put_text(sheet.cell(row, 1), line)
         sheet.cell(row, 1).font = style.BOLD if row == 2 else style.NOTE
+        sheet.row_dimensions[row].height = style.LINE_ROW_HEIGHT
     sheet.sheet_view.showGridLines = False

@@ -37,6 +37,7 @@ ACTION_COLOURS = {
     "lower": ("7A4A12", "F6E4CF"),
     "look": ("6A5A00", "FAF2C8"),
     "list": ("28527A", "DEE9F3"),
+    "hold for a set": ("5B3A73", "EBE3F1"),
     "sold out": ("8C949A", "FFFFFF"),
 }
 
@@ -46,6 +47,7 @@ _RIGHT = Alignment(horizontal="right", vertical="top")
 _WRAP = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
 HEADING = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
 HEADING_RIGHT = Alignment(horizontal="right", vertical="top", wrap_text=True)
+LINE_ROW_HEIGHT = 15  # points, of a line below a sheet's title, so that a heading right below stands clear of it
 HEADING_HEIGHT = 30  # room below the words for the filter arrow
 PARAGRAPH = Alignment(horizontal="left", vertical="top", wrap_text=True)
 KINDS = {
@@ -60,6 +62,8 @@ KINDS = {
     "number": ("General", _RIGHT),
     "percent": ('0.0"%"', _RIGHT),
     "change_percent": ('+0.0"%";-0.0"%";0.0"%"', _RIGHT),
+    "chance": ('[>=99.5]">99%";[<0.5]"<1%";0"%"', _RIGHT),  # in percent; never said to be certain
+    "days": ('[>1095]">3 years";#,##0', _RIGHT),
     "index": ("0.0", _RIGHT),
     "factor": ("0.000", _RIGHT),
     "ratio": ("0.00", _RIGHT),
@@ -74,4 +78,5 @@ def lines_of(text: str, width: float) -> int:
     return max(-(-len(text) // int(width * 1.22)), 1)
 
 
-NUMERIC_KINDS = {"money", "change", "count", "number", "percent", "change_percent", "index", "factor", "ratio"}
+NUMERIC_KINDS = {"money", "change", "count", "number", "percent", "change_percent", "chance", "days", "index", "factor",
+                 "ratio"}

@@ -36,6 +36,8 @@ class PlanSummary:
             f"{count.get('keep', 0):,} to keep",
             f"{count.get('look', 0):,} to look at yourself",
         ]
+        if count.get("hold for a set"):
+            parts.append(f"{count['hold for a set']:,} to hold for a set")
         if count.get("list"):
             parts.append(f"{count['list']:,} without an ask yet")
         if count.get("sold out"):

@@ -111,7 +111,7 @@ def write_results(
         write_quality(book, quality)
         problems = pd.concat([problems, quality.problems], ignore_index=True)
     if shop is not None and model is not None:
-        write_stock_reviews(book, shop, model)
+        write_stock_reviews(book, shop, model, plan.attrs.get("matched"))
     if shop is not None and len(shop.circuits):
         write_circuit_fit(book, shop)
     if shop is not None:

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from spreadsheet.stand_in import StandInModel
 
-from pricing.decisions.list_price import PLAN_COLUMNS, piece_in_words, plan_list_prices, policy_of
+from pricing.decisions.list_price import PLAN_COLUMNS, _alike_on_hand, piece_in_words, plan_list_prices, policy_of
 from pricing.decisions.shop_habits import sets_on_hand, usual_channel, usual_postage
 from pricing.shop_tables import Settings, clean_sales, clean_stock
 
@@ -95,6 +95,34 @@ def test_plan_of_an_empty_stock():
     shop = shop_of(stock=STOCK.iloc[:0])
     plan = plan_list_prices(StandInModel(shop.sales), shop.stock, shop)
     assert plan.empty and list(plan.columns) == list(PLAN_COLUMNS)
+
+
+@pytest.mark.parametrize("markup, price, words", [(0, 23.0, "aim at the fair price and 0 % more"),
+                                                  (10, 25.0, "aim at the fair price and 10 % more")])
+def test_markup_where_no_listing_tells_the_time_to_sale(markup, price, words):
+    """Without listings a piece of fair price 22.50 is listed at the owner's mark-up on it, and the plan says so."""
+    shop = shop_of(stock=STOCK.assign(ask=None), mark_up_without_listings=markup, price_endings=".00")
+    plan = plan_list_prices(StandInModel(shop.sales), shop.stock, shop)
+    assert plan["list_price"].iloc[2] == price and words in plan.attrs["unsold_asks"]
+    assert "no listing history" in plan.attrs["unsold_asks"]
+    assert ("10 % on top by Settings" in plan["reason"].iloc[2]) == bool(markup)
+
+
+def test_margin_of_the_books_beside_what_a_sale_leaves():
+    """22.00 less 2.9 % + 0.30, packing 1.20 and 4 % returns leaves 18.98; less the cost of 8, 10.98: 137 % of the
+    cost. A gift has no return, an unknown cost no book margin."""
+    shop = shop_of(stock=STOCK.assign(ask=22.0, set_size=1, qty=9, cost=[8.0, 0.0, None]))
+    plan = plan_list_prices(StandInModel(shop.sales), shop.stock, shop)
+    assert plan["leaves"].tolist() == [18.98] * 3
+    assert plan["margin"].tolist()[:2] == [10.98, 18.98] and pd.isna(plan["margin"].iloc[2])
+    assert plan["return_pct"].iloc[0] == pytest.approx(137.25) and plan["return_pct"].iloc[1:].isna().all()
+
+
+def test_rows_of_one_description_share_their_demand():
+    """Two of A and one of C, told apart only by their codes, are three sets to one demand."""
+    shop = shop_of(stock=STOCK.assign(maker="Tivenshaw"))
+    assert _alike_on_hand(shop.stock, [2, 1, 1]) == [3, 1, 3]
+    assert _alike_on_hand(shop.stock.iloc[:0], []) == []
 
 
 @pytest.mark.parametrize(

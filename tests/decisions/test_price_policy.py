@@ -275,6 +275,23 @@ def test_margin_unknown_without_a_cost():
     assert plan.margin is None and plan.margin_pct is None
 
 
+@given(cost=st.one_of(st.none(), st.integers(0, 1_400)), ask=st.one_of(st.none(), st.integers(1, 20_000)))
+def test_what_a_piece_cost_is_spent(cost, ask):
+    """Whatever it cost, up to where the owner's own floor binds: same list price, action and money left by a sale; the
+    book margin alone moves, by the cost. (Floor at a cost of 14.00: 14.40 / 0.7675 = 18.77, or 18.20.)"""
+    cost, ask = (None if one is None else one / 100 for one in (cost, ask))
+    paid, gift = decide(ask, cost=cost), decide(ask, cost=0)
+    if min(paid.list_price, gift.list_price) >= paid.floor:
+        same = ("list_price", "action", "reason", "leaves")
+        assert [getattr(paid, name) for name in same] == [getattr(gift, name) for name in same]
+        assert cost is None or paid.margin == paid.leaves - money(cost)
+
+
+def test_a_cost_above_the_price_says_what_a_sale_would_leave():
+    """26.00 less 3.45 + 0.40 is 22.15, whatever the piece cost."""
+    assert "what it cost is spent, a sale at 26.00 would leave 22.15" in decide(24, cost=30.0).reason
+
+
 @pytest.mark.parametrize(
     "then, words",
     [

@@ -176,7 +176,8 @@ def test_colour_is_never_alone(built):
     """Every coloured action also stands in words in the coloured cell."""
     rows, sheet = price_list(built[1])
     formulas = [rule.formula[0] for rules in sheet.conditional_formatting for rule in rules.rules]
-    assert formulas and all(re.fullmatch(r'\$A7="(raise|lower|look|list|sold out)"', one) for one in formulas)
+    coloured = r'\$A7="(raise|lower|look|list|hold for a set|sold out)"'
+    assert formulas and all(re.fullmatch(coloured, one) for one in formulas)
     assert all(row["action"] for row in rows)
 
 

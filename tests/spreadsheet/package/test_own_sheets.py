@@ -265,7 +265,7 @@ def test_rules_follow_the_rows(plain, tmp_path):
         sheet = sound(mine, tmp_path)["Price list"]
         ranges = {str(rules.sqref): len(rules.rules) for rules in sheet.conditional_formatting}
         last = HEAD + pieces
-        assert ranges == {f"A{HEAD + 1}:A{last}": 5, f"F{HEAD + 1}:F{last}": 1, "AC1:AC9": 1}
+        assert ranges == {f"A{HEAD + 1}:A{last}": 6, f"F{HEAD + 1}:F{last}": 1, "AC1:AC9": 1}
         assert str(sheet.data_validations.dataValidation[0].sqref) == f"E{HEAD + 1}:E{last}"
 
 
