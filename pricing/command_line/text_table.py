@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from pricing.spreadsheet.tables import ResultColumn
 
 _FORMATS = {"money": "{:,.2f}", "change": "{:+,.2f}", "percent": "{:.1f} %", "change_percent": "{:+.1f} %",
+            "chance": "{:.0f} %", "days": "{:,.0f}",
             "count": "{:,.0f}", "number": "{:g}", "factor": "{:.3f}", "ratio": "{:.2f}", "index": "{:,.1f}"}
 
 
@@ -33,4 +34,6 @@ def _shown(value: Any, kind: str) -> str:
         return ""
     if kind == "date":
         return f"{value:%Y-%m-%d}"
+    if kind == "chance" and not 0.5 <= value < 99.5:  # never said to be certain
+        return "<1 %" if value < 0.5 else ">99 %"
     return _FORMATS[kind].format(value) if kind in _FORMATS else re.sub(r"\s+", " ", str(value)).strip()

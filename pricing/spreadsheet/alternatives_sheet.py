@@ -78,7 +78,8 @@ def headline(alternatives: pd.DataFrame, currency: str) -> list[str]:
         return ["No piece on hand has an ask, so there is nothing to look for something cheaper for."]
     cheaper = alternatives.dropna(subset=["each"])
     wanted, met = alternatives["wanted_code"].nunique(), cheaper["wanted_code"].nunique()
-    said = (f"For {met:,} of {counted(wanted, 'type')} on hand (the dearest piece of each, prices in {currency}) "
+    said = (f"For {met:,} of {counted(wanted, 'type')} on hand (the dearest piece of each, prices in "
+            f"{currency or 'the currency of the shop'}) "
             "something cheaper can be had.")
     over = int((cheaper["verdict"] == "exceeds").sum())
     return [said + (f" {over:,} of the pieces listed {'exceeds' if over == 1 else 'exceed'} a limit in the circuit: "

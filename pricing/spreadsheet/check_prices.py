@@ -27,13 +27,13 @@ COLUMNS = (
     ResultColumn("price", "price", "money", 9, "Price of the line, in the shop's currency."),
     ResultColumn("expected", "expected", "money", 9, "Line price that the other sales lead one to expect."),
     ResultColumn("story_1", "perhaps", "words", 22),
-    ResultColumn("chance_1", "chance %", "count", 9, _CHANCE),
+    ResultColumn("chance_1", "chance %", "chance", 9, _CHANCE),
     ResultColumn("would_be_1", "the row would then be", "words", 28, _WOULD_MEAN),
     ResultColumn("expected_1", "expected then", "money", 9, _THEN),
     ResultColumn("story_2", "or", "words", 22),
-    ResultColumn("chance_2", "or: chance %", "count", 9, _CHANCE),
+    ResultColumn("chance_2", "or: chance %", "chance", 9, _CHANCE),
     ResultColumn("would_be_2", "or: the row would be", "words", 28, _WOULD_MEAN),
-    ResultColumn("expected_2", "or: expected", "money", 9, _THEN),
+    ResultColumn("expected_2", "or: expected", "money", 10, _THEN),
 )
 
 

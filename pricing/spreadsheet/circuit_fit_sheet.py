@@ -29,7 +29,7 @@ COLUMNS = (
     ResultColumn("value", "in the circuit", "number", 10, "Your own figure, at the worst mains you state where the "
                                                           "limit's rating system asks for it. Heater current: what "
                                                           "the tube draws."),
-    ResultColumn("limit", "limit", "number", 10, "The tube's limit. Heater current: what the winding has for it."),
+    ResultColumn("limit", "limit", "number", 12, "The tube's limit. Heater current: what the winding has for it."),
     ResultColumn("unit", "unit", "text", 6),
     ResultColumn("headroom_pct", "left to the limit", "percent", 9, "In percent of the limit; below nought it is "
                                                                     "passed. Heater volts: what is left of +/-10 %."),

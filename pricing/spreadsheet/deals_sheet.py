@@ -22,14 +22,14 @@ COLUMNS = (
     ResultColumn("mark", "marked", "text", 11,
                  "As far as the expected share of false finds keeps under the limit of Settings; “as” a type: only at "
                  "the price of the type it may stand in for."),
-    ResultColumn("chance_pct", "chance", "percent", 9, _CHANCE),
+    ResultColumn("chance_pct", "chance", "chance", 9, _CHANCE),
     ResultColumn("code", "code", "text", 10),
     ResultColumn("type", "type", "text", 13),
     ResultColumn("piece", "piece", "words", 34),
     ResultColumn("sets", "sets", "count", 7),
-    ResultColumn("cost", "costs a set", "money", 10,
+    ResultColumn("cost", "costs a set", "money", 11,
                  "An offer's ask with its share of postage, in the shop's currency; your own ask."),
-    ResultColumn("fair_price", "its like sells at", "money", 10, "The fair price."),
+    ResultColumn("fair_price", "its like sells at", "money", 11, "The fair price."),
     ResultColumn("worth", "worth, ask heard", "money", 10,
                  "The same once the ask is counted as evidence: sellers often know something."),
     ResultColumn("needed", "needed", "money", 10,
@@ -54,7 +54,7 @@ def write_deals(book: Workbook, found: Underpriced) -> Worksheet:
         "long it takes to sell.",
     ]
     write_heading(sheet, TITLE, lines)
-    row = len(lines) + 3
+    row = first = len(lines) + 3
     parts = (("Offers, every one", offers, "DealOffers"),
              ("Your own asks below the fair price" + (f" ({counted(hidden, 'piece')} on hand at or above it left out)"
                                                       if hidden else ""), low, "DealStock"))
@@ -65,13 +65,13 @@ def write_deals(book: Workbook, found: Underpriced) -> Worksheet:
             put_text(sheet.cell(top + 1, 1), "none")
         fit_heights(sheet, frame, COLUMNS, top)
         ink, fill = _MARK
-        sheet.conditional_formatting.add(f"A{top + 1}:B{max(last, top + 1)}", FormulaRule(
-            formula=[f'$A{top + 1}<>""'], font=Font(color=ink, bold=True),
+        sheet.conditional_formatting.add(f"A{top + 1}:A{max(last, top + 1)}", FormulaRule(
+            formula=[f'AND($A{top + 1}<>"",$C{top + 1}<>"")'], font=Font(color=ink, bold=True),
             fill=PatternFill("solid", start_color=fill, end_color=fill)))
         row = last + 2
-    sheet.freeze_panes = "E1"
+    sheet.freeze_panes = f"E{first + 2}"  # both tables have these headings
     sheet.sheet_view.showGridLines = False
-    set_up_page(sheet, title_row=None, last_row=row, last_column=len(COLUMNS))
+    set_up_page(sheet, title_row=first + 1, last_row=row, last_column=len(COLUMNS))
     sheet.sheet_properties.tabColor = style.HEAD
     return sheet
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from openpyxl.formatting.rule import FormulaRule
 from openpyxl.utils import get_column_letter, quote_sheetname
 from openpyxl.workbook import Workbook
 from openpyxl.workbook.defined_name import DefinedName
@@ -21,7 +22,7 @@ from pricing.spreadsheet import style
 from pricing.spreadsheet.tables import add_table, note, put, set_up_page
 
 _WIDEST_TEXT = 28
-_PAGE_WIDTH = 170  # letters across a landscape page that can still be read
+_PAGE_WIDTH = 260  # letters across a landscape page that can still be read
 # kind of column on the owner's sheets: (style, width)
 _LOOKS = {
     "date": ("date", 11),
@@ -57,7 +58,7 @@ _LIST_OF_COLUMN = {
     "rating_system": "list_rating_systems",
 }
 _LAST_ROW = 1_048_576
-_SETTINGS_WIDTHS = (34, 26, 30, 96)
+_SETTINGS_WIDTHS = (34, 26, 30, 124)
 
 
 def write_input_sheet(
@@ -92,10 +93,15 @@ def write_input_sheet(
         headings.pop()
     if headings and _can_be_table(headings) and table.name not in _table_names(book):
         add_table(sheet, table.name, head_row, 1, last, len(headings))
+    sheet.row_dimensions[head_row].height = style.HEADING_HEIGHT
     sheet.freeze_panes = sheet.cell(head_row + 1, 2 if table.name in ("Stock", "Settings") else 1)
-    pages_across = max(1, round(sum(look[1] for look in looks) / _PAGE_WIDTH))
+    widths = [sheet.column_dimensions[get_column_letter(position)].width for position in range(1, len(headings) + 1)]
+    pages_across = -(-int(sum(widths)) // _PAGE_WIDTH) or 1
     set_up_page(sheet, title_row=head_row, pages_across=pages_across)
-    sheet.print_options.gridLines = True
+    if pages_across > 1:
+        sheet.print_title_cols = "A:B"
+    if headings:
+        _rule_rows(sheet, head_row, len(headings))
     sheet.sheet_properties.tabColor = style.SAND
     return sheet
 
@@ -106,6 +112,14 @@ def _wide_enough(look: tuple[str, float], rows: Sequence[Sequence[Any]], positio
     longest = max((len(row[position]) for row in rows if position < len(row) and isinstance(row[position], str)),
                   default=0)
     return kind, max(width, min(longest + 2, _WIDEST_TEXT))
+
+
+def _rule_rows(sheet: Worksheet, head_row: int, last_column: int) -> None:
+    """A thin line below every row with something in it, blank cells too and rows still to come."""
+    right = get_column_letter(last_column)
+    first = f"$A{head_row + 1}:${right}{head_row + 1}"
+    sheet.conditional_formatting.add(f"A{head_row + 1}:{right}{_LAST_ROW}",
+                                     FormulaRule(formula=[f"COUNTA({first})>0"], border=style.UNDER))
 
 
 def empty_rows(table: Table, extra: Sequence[str] = ()) -> tuple[list[list[Any]], dict[int, str], int]:
@@ -159,14 +173,14 @@ def _write_heading(
         row,
         position + 1,
         heading,
-        "shop input heading",
+        "shop input heading right" if kind in style.NUMERIC_KINDS else "shop input heading",
     )
     if name:
         column = table.column(name)
         cell.comment = note(_explain(column, table if position == 0 else None))
     letter = get_column_letter(position + 1)
     dimension = sheet.column_dimensions[letter]
-    dimension.width = max(width, len(str(heading or "")) + 5)
+    dimension.width = max(width, len(str(heading or "")) + 3)
     if table.name == "Settings" and position < len(_SETTINGS_WIDTHS):
         dimension.width = _SETTINGS_WIDTHS[position]
     dimension.number_format, dimension.alignment = style.KINDS[kind]

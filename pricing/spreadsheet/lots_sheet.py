@@ -71,7 +71,7 @@ def write_lots(book: Workbook, review: Any, currency: str) -> Worksheet:
              "and all, for the return set in Settings; what fails testing, or does not sell within two years at such "
              "pieces' pace, brings nothing."]
     write_heading(sheet, TITLE, lines)
-    row = printed = len(lines) + 3
+    row = len(lines) + 3
     parts = (("Offers of four tubes or more: what to bid", review.bids, BIDS, "LotBids", "Offers"),
              ("What each lot has brought back, newest first", review.lots, LOTS, "LotResults", "Lots"),
              ("What the pieces of each lot cost", review.pieces, PIECES, "LotPieces", "Stock"))
@@ -83,13 +83,14 @@ def write_lots(book: Workbook, review: Any, currency: str) -> Worksheet:
             put_text(sheet.cell(top + 1, 1), "none")
         fit_heights(sheet, frame, columns[:_PRINTED], top)
         _link_rows(book, sheet, frame, top, 11, source)
-        printed = last if columns is not PIECES else printed
+        if columns is LOTS:
+            title_row, printed = top, last
         row = last + 2
     for offset, column in enumerate(LOTS, start=1):
         sheet.column_dimensions[get_column_letter(offset)].width = column.width
     sheet.column_dimensions["D"].width = 30
     sheet.freeze_panes = "B2"
-    set_up_page(sheet, title_row=None, last_row=printed, last_column=_PRINTED)
+    set_up_page(sheet, title_row=title_row, last_row=printed, last_column=_PRINTED)
     sheet.sheet_properties.tabColor = style.HEAD
     return sheet
 

@@ -188,7 +188,7 @@ def _charts(sheet, row, head, last, family, steps_head, steps_last, ageing_head,
     """Margin by family, the bridge in steps and stock by age, side by side at `row`."""
     sold = int((family.table["tubes"].iloc[:-1] > 0).sum())
     shown = min(sold, _CHARTED)
-    if shown:
+    if shown and family.table["gross"].iloc[:-1].notna().any():
         bar_chart(sheet, f"A{row}", "Gross and net margin by family", columns=(5, 7), head=head, last=head + shown,
                   colours=(style.BAND_LINE, style.HEAD), width=15.5, height=9.5)
     bar_chart(sheet, f"G{row}", "Sales before and now", columns=(2, 3, 4, 5), head=steps_head, last=steps_last,

@@ -18,6 +18,7 @@ from pricing.spreadsheet.tables import ResultColumn, put_text, write_table
 INDEX_COLUMN = 7  # the index stands right of what is printed, so that its many rows push nothing down
 MAIN_FAMILIES = 3  # more lines than these and the market's own are not told apart
 _CHART_ROWS = 19
+_TAKEN = ("", "month", "whole market", "whole market, low", "whole market, high")
 _BAND = "Four times in five the true index lies between low and high."
 _CHANGES = (
     ResultColumn("family", "family", "words", WIDE),
@@ -42,7 +43,7 @@ def write_market(sheet: Worksheet, model: Any, top: int) -> int:
     """Chart and changes from row `top` on, the monthly numbers to the right; the next row."""
     families = main_families(model)
     index = by_month(model, families)
-    band = [ResultColumn(name, name, "index", 8, _BAND) for name in ("low", "high")]
+    band = [ResultColumn(name, f"whole market, {name}", "index", 13, _BAND) for name in ("low", "high")]
     columns = [
         ResultColumn("month", "month", "month", 10),
         ResultColumn("index", "whole market", "index", 8, "What all families share. The newest month is 100."),
@@ -72,7 +73,7 @@ def main_families(model: Any) -> list[str]:
 
 def _heading(family: str) -> str:
     """The owner's word for a family, where it is not also that of another column."""
-    return f"{family} (family)" if family.casefold() in ("", "month", "whole market", "low", "high") else family
+    return f"{family} (family)" if family.casefold() in _TAKEN else family
 
 
 def by_month(model: Any, families: list[str]) -> pd.DataFrame:

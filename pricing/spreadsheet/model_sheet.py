@@ -11,10 +11,10 @@ from pricing.spreadsheet import style
 from pricing.spreadsheet.market_part import write_market
 from pricing.spreadsheet.model_facts import ModelFacts, facts_of
 from pricing.spreadsheet.record_section import write_record
-from pricing.spreadsheet.sections import WIDE, paragraph, section
+from pricing.spreadsheet.sections import WIDE, keep_whole, paragraph, section
 from pricing.spreadsheet.summary import HABIT, sales_used, sells_at_own_asks
 from pricing.spreadsheet.tables import ResultColumn, put_text, set_up_page
-from pricing.spreadsheet.testers_part import TESTERS, testers_of, testers_title
+from pricing.spreadsheet.testers_part import TESTERS, testers_of, testers_words
 
 _SPREAD = (
     ResultColumn("source", "where prices differ", "words", WIDE),
@@ -53,11 +53,17 @@ def write_model(book: Workbook, model: Any, shop: Any, record: Any = None) -> Wo
     for line in _opening(facts, model, shop):
         row = paragraph(sheet, row, line)
     row = write_market(sheet, model, row + 1)
+    keep_whole(sheet, row + 1, len(facts.spread) + 2)
     row = section(sheet, row + 1, "Where prices differ", facts.spread, _SPREAD, "PriceSpread")
+    keep_whole(sheet, row + 1, len(facts.effects) + 2)
     row = section(sheet, row + 1, "Grade, reading, set and channel", facts.effects, _EFFECTS, "PriceEffects")
     testers = testers_of(shop)
     if len(testers):
-        row = section(sheet, row + 1, testers_title(shop), testers, TESTERS, "TesterScales")
+        keep_whole(sheet, row + 1, 2 * len(testers) + 3)
+        title = "Testers, compared by pieces tested on two of them"
+        row = section(sheet, row + 1, title, testers, TESTERS, "TesterScales")
+        row = paragraph(sheet, row, testers_words(shop), style.NOTE)
+    keep_whole(sheet, row + 1, len(facts.makers) + 2)
     row = section(sheet, row + 1, "Makers, highest first", facts.makers, _MAKERS, "MakerEffects")
     row = write_record(sheet, row + 1, record, facts.record)
     sheet.sheet_view.showGridLines = False

@@ -74,8 +74,7 @@ def write_price_factors(book: Workbook, factors: PriceFactors, date: pd.Timestam
     write_heading(sheet, TITLE, [
         f"What every word of a description does to the price, for {date:%Y-%m-%d}. The sheet Quote adds these up.",
         "A level that is not here takes no factor: the price stays that of its wider group, and the range widens.",
-        "On the right: what a typed type is priced as, the words keys are counted in, and how doubt grows with grade, "
-        "reading, set and channel by type (profiles).",
+        "On the right: what a typed type is priced as, the words keys are counted in, and how doubt grows (profiles).",
         "Leave the order of rows as it is: Quote counts places in the lists. Only the first "
         f"{_PRINTED_ROWS} rows are printed.",
     ])
@@ -86,6 +85,7 @@ def write_price_factors(book: Workbook, factors: PriceFactors, date: pd.Timestam
     left = _types(book, sheet, factors, len(_FACTOR_COLUMNS) + 2)
     left = _lists(book, sheet, factors, left)
     _profiles(book, sheet, factors, left)
+    sheet.row_dimensions[_TOP].height = style.HEADING_HEIGHT
     sheet.freeze_panes = sheet.cell(_TOP + 1, 1)
     set_up_page(sheet, title_row=_TOP, last_column=5, last_row=min(last, _TOP + _PRINTED_ROWS))
     sheet.sheet_properties.tabColor = style.HEAD

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -19,6 +20,7 @@ from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pricing.spreadsheet import style
+from pricing.spreadsheet.label_places import label_places
 from pricing.spreadsheet.sections import paragraph
 from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, set_up_page, write_table
 
@@ -40,12 +42,12 @@ COLUMNS = (
     ResultColumn("cost_per_point", "cost per point", "money", 8, "Fair price over the points above the base. Blank: at "
                                                                  "or below the base."),
     ResultColumn("lowest", "lowest in family", "text", 9, "The lowest cost per point of its family."),
-    ResultColumn("front_chance", "chance %, front of all", "count", 10,
+    ResultColumn("front_chance", "chance %, front of all", "chance", 10,
                  "How likely nothing else heard both costs less and sounds better, quality and price being uncertain."),
-    ResultColumn("family_front_chance", "chance %, front in family", "count", 10,
+    ResultColumn("family_front_chance", "chance %, front in family", "chance", 10,
                  "How likely nothing of its family both costs less and sounds better."),
     ResultColumn("instead", "instead", "words", 26, "Of the family: costs less and sounds better, the best of them."),
-    ResultColumn("instead_chance", "chance % of both", "count", 9, "How likely it does cost less and sound better."),
+    ResultColumn("instead_chance", "chance % of both", "chance", 9, "How likely it does cost less and sound better."),
     ResultColumn("on_hand", "on hand", "count", 9, "Sets of the item in stock, in any grade."),
     ResultColumn("lowest_ask", "asked from", "money", 8, "Lowest ask in stock, a tube, in any grade."),
     ResultColumn("basis", "what it rests on", "words", 32),
@@ -54,7 +56,7 @@ COLUMNS = (
     ResultColumn("cost_low", "cost per point, low", "money", 10, f"{_RANGE}"),
     ResultColumn("cost_high", "cost per point, high", "money", 10, f"{_RANGE} Blank: without bound, as the quality may "
                                                                    "lie at the base."),
-    ResultColumn("lowest_in_family_chance", "chance %, lowest in family", "count", 10,
+    ResultColumn("lowest_in_family_chance", "chance %, lowest in family", "chance", 10,
                  "How likely it has the lowest cost per point of its family."),
     ResultColumn("raw_mean", "plain average", "money", 8, "Of its scores as they stand: it depends on who listened."),
     ResultColumn("own_share_pct", "own notes %", "count", 8, "How far the quality follows the item's own notes; the "
@@ -64,6 +66,7 @@ _PRINTED = 16
 _WIDTHS = [column.width for column in COLUMNS[:_PRINTED]]
 _FRONT_COLOUR = ("1F5A3C", "DCEBE1")
 _CHART_ROWS = 22
+_CHART_CM, _PLOT_CM = (32.0, 10.5), (29.0, 7.6)  # width and height, the plot's without axes and title
 _SMALL = CharacterProperties(sz=800, b=False)
 _EFFECTS = (
     ResultColumn("level", "listener or amplifier", "words", 26),
@@ -146,7 +149,7 @@ def _chart(sheet: Worksheet, items: pd.DataFrame, row: int, top: int) -> None:
 
     chart = ScatterChart()
     chart.scatterStyle, chart.style = "lineMarker", 13
-    chart.height, chart.width, chart.legend = 10.5, 27, None
+    chart.height, chart.width, chart.legend = _CHART_CM[1], _CHART_CM[0], None
     chart.title = "Quality against fair price of one tube; the line is the efficient front of all items heard"
     chart.title.tx.rich.p[0].r[0].rPr = CharacterProperties(sz=1000, b=True)
     chart.title.overlay = False
@@ -156,12 +159,18 @@ def _chart(sheet: Worksheet, items: pd.DataFrame, row: int, top: int) -> None:
     line.marker.symbol, line.smooth = "none", False
     line.graphicalProperties.line = LineProperties(solidFill=style.INDEX_LINE, w=19050)
     chart.series.append(line)
-    for number in range(top + 1, end + 1):
+    low, high = compared["quality"].min(), compared["quality"].max()
+    floor, ceiling = float(low // 0.5 * 0.5), float(-(-(high + 0.2) // 0.5) * 0.5)
+    widest = _round_up(1.05 * compared["fair_price"].max())
+    places = [(one.fair_price / widest * _PLOT_CM[0], (one.quality - floor) / (ceiling - floor) * _PLOT_CM[1])
+              for one in points.itertuples()]
+    sides = label_places(places[:len(front)], front["item"].tolist(), places[len(front):], *_PLOT_CM)
+    for number, side in enumerate(sides, start=top + 1):
         point = _points(sheet, left, number, number, style.INDEX_LINE)
         cell = f"{quote_sheetname(sheet.title)}!${get_column_letter(left)}${number}"
         point.tx = SeriesLabel(strRef=StrRef(cell))
         point.dLbls = DataLabelList()
-        point.dLbls.showSerName, point.dLbls.position, point.dLbls.txPr = True, "t", _letters()
+        point.dLbls.showSerName, point.dLbls.position, point.dLbls.txPr = True, side, _letters()
         point.dLbls.showVal = point.dLbls.showCatName = point.dLbls.showLegendKey = point.dLbls.showPercent = False
         chart.series.append(point)
     for axis, title, form in ((chart.x_axis, "fair price", "#,##0"), (chart.y_axis, "quality", "0.0")):
@@ -170,10 +179,15 @@ def _chart(sheet: Worksheet, items: pd.DataFrame, row: int, top: int) -> None:
         for run in axis.title.tx.rich.p[0].r:
             run.rPr = _SMALL
     chart.y_axis.crosses = chart.x_axis.crosses = "min"
-    low, high = compared["quality"].min(), compared["quality"].max()
-    chart.y_axis.scaling.min, chart.y_axis.scaling.max = float(low // 0.5 * 0.5), float(-(-(high + 0.2) // 0.5) * 0.5)
-    chart.x_axis.scaling.min = 0
+    chart.y_axis.scaling.min, chart.y_axis.scaling.max = floor, ceiling
+    chart.x_axis.scaling.min, chart.x_axis.scaling.max = 0, widest
     sheet.add_chart(chart, f"A{row}")
+
+
+def _round_up(amount: float) -> float:
+    """The next of 1, 2, 3 ... 10, 20, 30 ... from `amount` on: an axis that ends there has round figures."""
+    step = 10.0 ** math.floor(math.log10(amount))
+    return math.ceil(amount / step) * step
 
 
 def _points(sheet: Worksheet, left: int, first: int, last: int, colour: str) -> Series:

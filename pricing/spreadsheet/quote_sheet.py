@@ -49,7 +49,7 @@ def write_quote(book: Workbook, model: PriceModel, factors: PriceFactors | None 
     for place, width in enumerate(_WIDTHS, start=1):
         sheet.column_dimensions[get_column_letter(place)].width = width
     write_heading(sheet, TITLE, [
-        f"What a piece like this typically sells for in this shop, {model.settings.currency} a set, "
+        f"What a piece like this typically sells for in this shop, {model.settings.currency or 'its currency'} a set, "
         f"for {model.as_of:%Y-%m-%d}.",
         "Choose in the column “your choice”; a blank cell stands for what is shown beside it.",
     ])

@@ -109,7 +109,8 @@ PRICE_LIST = (
         "floor",
         "money",
         9,
-        "Lowest price that leaves your minimum margin after fees, tax and packing. Without a cost it covers only those.",
+        "Lowest price that leaves your minimum margin after fees, tax and packing. Where no cost is noted it covers "
+        "only those.",
     ),
     ResultColumn("cost", "cost", "money", 9, "Per set, from Stock."),
     ResultColumn(
@@ -264,5 +265,6 @@ def write_heading(sheet: Worksheet, title: str, lines: list[str]) -> None:
     for row, line in enumerate(lines, start=2):
         put_text(sheet.cell(row, 1), line)
         sheet.cell(row, 1).font = style.BOLD if row == 2 else style.NOTE
+        sheet.cell(row, 1).alignment = style.LINE
         sheet.row_dimensions[row].height = style.LINE_ROW_HEIGHT
     sheet.sheet_view.showGridLines = False

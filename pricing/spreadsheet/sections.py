@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 from openpyxl.styles import Font
+from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pricing.spreadsheet import style
@@ -13,6 +14,7 @@ from pricing.spreadsheet.tables import ResultColumn, fit_heights, put_text, writ
 
 WIDE = 66  # of the first column, which holds words
 WIDTHS = (WIDE, 11, 9, 9, 9)
+_PAGE_ROWS = 58  # of an upright page
 
 
 def paragraph(
@@ -25,6 +27,13 @@ def paragraph(
     cell.font, cell.alignment = font, style.PARAGRAPH
     sheet.row_dimensions[row].height = style.LINE_HEIGHT * style.lines_of(text, sum(widths)) + 3
     return row + 1
+
+
+def keep_whole(sheet: Worksheet, row: int, rows: int) -> None:
+    """Begin a page at `row` where so many rows would be cut by the end of one."""
+    begun = max((one.id for one in sheet.row_breaks.brk), default=0)
+    if row + rows - begun > _PAGE_ROWS:
+        sheet.row_breaks.append(Break(id=row - 1))
 
 
 def heading(sheet: Worksheet, row: int, text: str) -> int:

@@ -47,6 +47,7 @@ _RIGHT = Alignment(horizontal="right", vertical="top")
 _WRAP = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
 HEADING = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
 HEADING_RIGHT = Alignment(horizontal="right", vertical="top", wrap_text=True)
+LINE = Alignment(vertical="top")
 LINE_ROW_HEIGHT = 15  # points, of a line below a sheet's title, so that a heading right below stands clear of it
 HEADING_HEIGHT = 30  # room below the words for the filter arrow
 PARAGRAPH = Alignment(horizontal="left", vertical="top", wrap_text=True)

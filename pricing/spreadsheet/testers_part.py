@@ -31,17 +31,17 @@ def testers_of(shop: Any) -> pd.DataFrame:
     })
 
 
-def testers_title(shop: Any) -> str:
-    """Heading of the part: how many readings were restated or found."""
-    title = "Testers, compared by pieces tested on two of them"
+def testers_words(shop: Any) -> str:
+    """How many readings were restated or found."""
     if STATED not in shop.stock:
-        return f"{title}; readings stand as written"
+        return "Readings stand as written."
     moved, found = [], []
     for table, rows in (("Sales", shop.sales), ("Stock", shop.stock)):
         stated, reading = rows[STATED], rows["reading_pct"]
         moved.append((int((stated.notna() & (stated != reading)).sum()), table))
         found.append((int((stated.isna() & reading.notna()).sum()), table))
-    for words, counts in (("readings restated", moved), ("taken from Readings", found)):
-        said = " and ".join(f"{count:,} of {table}" for count, table in counts if count)
-        title += f"; {words}: {said}" if said else ""
-    return title
+    said = []
+    for words, counts in (("restated", moved), ("taken from Readings", found)):
+        part = " and ".join(f"{count:,} of {table}" for count, table in counts if count)
+        said += [f"{words}: {part}"] if part else []
+    return f"Readings {'; '.join(said)}." if said else "No reading had to be restated."

@@ -71,7 +71,7 @@ def test_chart_of_market_and_main_families(tmp_path, shop):
     chart = sheet._charts[0]
     titles = [sheet[one.tx.strRef.f.split("!")[1].replace("$", "")].value for one in chart.series]
     families = shop.sales.groupby("family")["price_home"].sum().nlargest(3).index.tolist()
-    assert titles == ["whole market", "low", "high", *families]
+    assert titles == ["whole market", "whole market, low", "whole market, high", *families]
     looks = {(one.graphicalProperties.line.width, one.graphicalProperties.line.prstDash) for one in chart.series}
     assert len(looks) == len(titles) - 1  # the two bounds look alike
     rows = table(sheet, "MarketIndex")
@@ -91,10 +91,10 @@ def test_changes_over_the_last_year(shop):
 
 def test_a_family_named_like_a_column_keeps_the_table_valid(tmp_path, shop):
     """An owner may call a family anything: headings stay unique."""
-    sales = shop.sales.assign(family=shop.sales["family"].where(shop.sales["canonical_type"] != "EL84", "High"))
+    sales = shop.sales.assign(family=shop.sales["family"].where(shop.sales["canonical_type"] != "EL84", "Whole Market, High"))
     sheet = written(tmp_path, shop, StandInModel(sales))["Model"]
     heads = [column.name.casefold() for column in sheet.tables["MarketIndex"].tableColumns]
-    assert len(set(heads)) == len(heads) and "high (family)" in heads
+    assert len(set(heads)) == len(heads) and "whole market, high (family)" in heads
 
 
 def test_a_shop_of_one_month(tmp_path, shop):

@@ -5,7 +5,7 @@ import pytest
 import pricing
 from pricing.price_model import with_readings
 from pricing.spreadsheet.testers_part import testers_of as part_of
-from pricing.spreadsheet.testers_part import testers_title as title_of
+from pricing.spreadsheet.testers_part import testers_words as words_of
 
 
 @pytest.fixture
@@ -27,7 +27,7 @@ def test_rows_say_how_each_tester_reads(shop):
     assert part["what"].iloc[2].startswith("C is named in Sales or Stock") and part["reads"].isna().iloc[2]
 
 
-def test_title_counts_what_was_done(shop):
+def test_words_count_what_was_done(shop):
     """How many readings were restated and how many were found; a shop as read says that they stand as written."""
-    assert title_of(shop).endswith("readings stand as written")
-    assert title_of(with_readings(shop)).endswith("; readings restated: 1 of Sales; taken from Readings: 1 of Stock")
+    assert words_of(shop) == "Readings stand as written."
+    assert words_of(with_readings(shop)) == "Readings restated: 1 of Sales; taken from Readings: 1 of Stock."
