@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from pricing.decisions.lots import numbers
 from pricing.decisions.net_proceeds import ZERO, SellingTerms, money
 
 # Common practice, no source: what is taken where neither the line nor the shop's own lots say.
@@ -68,9 +69,14 @@ def bid_for_lot(
     Sales tax on the price comes off the price; under the margin scheme the tax is on sales less what the sold pieces
     cost, which is part of the bid, and the equation is solved for it. The simulation draws a lot's fallout (shared by
     its lines), each line's sell-through and prices; its mean is this bid. Never below 0. ValueError for lines without
-    a price, and for shares outside 0 to 100.
+    a price, shares outside 0 to 100, what is no number, and a return, order size or number of runs that leaves nothing
+    to divide by.
     """
     terms = terms or SellingTerms()
+    for name, value, above in (("target_return_pct", target_return_pct, -100), ("tubes_per_order", tubes_per_order, 0),
+                               ("runs", runs, 0)):
+        if not above < value < np.inf:
+            raise ValueError(f"{name} is {value}; write a number above {above}")
     table = _lines(lines)
     sold_share = table["pass_pct"] * table["sell_pct"] / 1e4
     sold = table["qty"] * sold_share
@@ -88,7 +94,7 @@ def bid_for_lot(
 
     simulated = _simulated(table, keeps - (tax_share if terms.tax_scheme == "margin scheme" else 0.0), order_cost,
                            float(testing.sum()), pass_weight, runs, seed) / over
-    low, middle, high = (money(max(one, 0.0)) for one in np.percentile(simulated, [LOW, 50, HIGH]))
+    low, middle, high = (money(max(0.0, one)) for one in np.percentile(simulated, [LOW, 50, HIGH]))
     earned = each - scheme
     table = table.assign(
         sold=sold, sales=sales.round(2), net=net_lines.round(2),
@@ -174,11 +180,11 @@ def _lines(lines: pd.DataFrame) -> pd.DataFrame:
     """LINE_COLUMNS that are given or taken, checked."""
     if "price" not in lines or lines["price"].isna().any():
         raise ValueError("every line needs a price: what one tube is expected to sell for")
-    out = lines.copy()
+    out = lines.assign(price=numbers(lines, "price"))
     new = _is_new(lines)
     for name, default in (("qty", 1.0), ("pass_pct", np.where(new, PASS_PCT_NEW, PASS_PCT)), ("sell_pct", SELL_PCT),
                           ("months", MONTHS)):
-        stated = pd.to_numeric(lines[name], errors="coerce") if name in lines else pd.Series(np.nan, index=lines.index)
+        stated = pd.Series(numbers(lines, name), index=lines.index)
         out[name] = stated.fillna(pd.Series(default, index=lines.index)).astype(float)
     for name, most in (("price", np.inf), ("qty", np.inf), ("pass_pct", 100), ("sell_pct", 100), ("months", np.inf)):
         wrong = out[(out[name] < 0) | (out[name] > most)]

@@ -67,11 +67,12 @@ def cost_lot(lines: pd.DataFrame, paid: Any, *, freight: Any = 0, testing_cost: 
         at = int(np.flatnonzero(passed < 0)[0])
         rejects = int(qty[at] - passed[at])
         raise ValueError(f"line {at + 1}: {rejects} rejects of {int(qty[at])} pieces; correct one of them")
-    amounts = {"paid": paid, "freight": freight, "testing_cost": testing_cost}
-    for name, amount in amounts.items():
-        if not 0 <= float(amount):  # NaN too
+    total = 0
+    for name, amount in {"paid": paid, "freight": freight, "testing_cost": testing_cost}.items():
+        known = pd.to_numeric(str(amount), errors="coerce")
+        if not 0 <= known < np.inf:  # NaN too
             raise ValueError(f"{name} is {amount}; write what it came to, 0 for nothing")
-    total = sum(cents(amount) for amount in amounts.values())
+        total += cents(amount)
     value, basis = _values(lines, passed)
     by_value = allocate_cents(total, [repr(float(one)) for one in value], passed)
     by_count = allocate_cents(total, [1] * len(passed), passed)
@@ -85,10 +86,21 @@ def cost_lot(lines: pd.DataFrame, paid: Any, *, freight: Any = 0, testing_cost: 
     return out
 
 
-def _counts(lines: pd.DataFrame, name: str, blank: int) -> np.ndarray:
+def numbers(lines: pd.DataFrame, name: str) -> np.ndarray:
+    """A column as floats, NaN where blank or missing; ValueError for what is no finite number."""
     if name not in lines:
-        return np.full(len(lines), blank, np.int64)
-    values = pd.to_numeric(lines[name], errors="coerce").fillna(blank).to_numpy(float)
+        return np.full(len(lines), np.nan)
+    values = pd.to_numeric(lines[name], errors="coerce").to_numpy(float)
+    wrong = np.flatnonzero(np.isinf(values) | (np.isnan(values) & lines[name].notna().to_numpy()))
+    if len(wrong):
+        met = lines[name].iloc[wrong[0]]
+        raise ValueError(f"line {wrong[0] + 1}: {name} is {met}; write a number, or leave it blank")
+    return values
+
+
+def _counts(lines: pd.DataFrame, name: str, blank: int) -> np.ndarray:
+    values = numbers(lines, name)
+    values = np.where(np.isnan(values), blank, values)
     wrong = np.flatnonzero((values < 0) | (values != np.floor(values)))
     if len(wrong):
         raise ValueError(f"line {wrong[0] + 1}: {name} is {values[wrong[0]]:g}; write a whole number from 0")
@@ -97,12 +109,12 @@ def _counts(lines: pd.DataFrame, name: str, blank: int) -> np.ndarray:
 
 def _values(lines: pd.DataFrame, passed: np.ndarray) -> tuple[np.ndarray, list[str]]:
     """Sales value of one piece of each line, and where it comes from."""
-    stated = np.full(len(lines), np.nan)
-    if "sales_value" in lines:
-        stated = pd.to_numeric(lines["sales_value"], errors="coerce").to_numpy(float)
+    stated = numbers(lines, "sales_value")
     if (stated < 0).any():
         at = int(np.flatnonzero(stated < 0)[0])
         raise ValueError(f"line {at + 1}: sales_value is {stated[at]:g}; write what one piece is expected to sell for")
+    if not passed.any():
+        return np.ones(len(stated)), ["nothing passed, so nothing carries the cost"] * len(stated)
     known = ~np.isnan(stated)
     if not (stated[known] * passed[known]).sum() > 0:
         return np.ones(len(stated)), ["by count: no line with pieces has a sales value"] * len(stated)

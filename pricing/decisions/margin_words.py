@@ -26,6 +26,8 @@ def action_of(name: str, row: dict[str, Any], settings: Any, months: float) -> t
     net, known = row["net"], row["net"] == row["net"]
     if known and net < 0 and sold:
         return "look", f"its sales lost {-net:,.2f} after cost, fees, postage and packing"
+    if known and net < 0:
+        return "look", f"nothing sold for good, and what came back lost {-net:,.2f} in fees, postage and packing"
     if cover != cover:
         return "keep", ""
     stands = cover_in_words(cover, on_hand, sold, months)
@@ -69,7 +71,10 @@ def review_words(table: pd.DataFrame, lines: pd.DataFrame, start: Any, end: Any,
     total = table.loc[TOTAL]
     unit = f" {settings.currency}" if settings.currency else ""
     words = []
-    if total["gross"] == total["gross"]:
+    if total["gross"] == total["gross"] and total["gross_pct"] != total["gross_pct"]:
+        words.append(f"{start:%Y-%m-%d} to {end:%Y-%m-%d}: nothing sold for good; what came back lost "
+                     f"{-total['net']:,.2f}{unit} in fees, postage and packing.")
+    elif total["gross"] == total["gross"]:
         net_range = "" if total["net_pct_low"] != total["net_pct_low"] else (
             f" ({total['net_pct_low']:.0f}-{total['net_pct_high']:.0f})")
         words.append(
@@ -77,8 +82,8 @@ def review_words(table: pd.DataFrame, lines: pd.DataFrame, start: Any, end: Any,
             f"{total['gross']:,.2f} ({total['gross_pct']:.0f} % of sales net of tax), after fees, postage and packing "
             f"{total['net']:,.2f}, {total['net_pct']:.0f} %{net_range}.")
     else:
-        words.append(f"{start:%Y-%m-%d} to {end:%Y-%m-%d}: sales {total['sales']:,.2f}{unit}; no cost is noted in "
-                     "Sales or Stock, so no margin can be told.")
+        words.append(f"{start:%Y-%m-%d} to {end:%Y-%m-%d}: sales {total['sales']:,.2f}{unit}; no cost of them "
+                     "is noted in Sales or, under their sku, in Stock, so no margin can be told.")
     words.append(bridge)
     notes = []
     estimated = lines.loc[(lines["cost_basis"] == ESTIMATED) & ~lines["returned"], "sales"].sum()
@@ -93,8 +98,8 @@ def review_words(table: pd.DataFrame, lines: pd.DataFrame, start: Any, end: Any,
         share = 100 * drew / total["sales"]
         notes.append(f"GMROI and turnover are of the {share:.0f} % of sales whose sku Stock lists")
     if lines["returned"].any():
-        notes.append(f"{int(lines['returned'].sum())} returned lines ({total['refunded']:,.2f}) count as no sale; what "
-                     "they cost in fees, postage and packing is in the net margin")
+        notes.append(f"not counted as sales: {counted(int(lines['returned'].sum()), 'returned line')} "
+                     f"({total['refunded']:,.2f}); the fees, postage and packing lost on them are in the net margin")
     if notes:
         text = "; ".join(notes)
         words.append(f"{text[0].upper()}{text[1:]}.")

@@ -67,8 +67,11 @@ def match_sets(
     ValueError for codes given twice, prices or readings that are not above zero.
     """
     tubes = _checked(tubes).reset_index(drop=True)
+    for size, price in prices.items():
+        if not 0 <= float(price) < np.inf:
+            raise ValueError(f"prices: size {size} at {price}; give sizes from 1 and prices from 0")
     cents = {int(size): int(money(price) * 100) for size, price in prices.items()}
-    wrong = [size for size, price in cents.items() if size < 1 or price < 0]
+    wrong = [size for size in cents if size < 1]
     if wrong:
         raise ValueError(f"prices: size {wrong[0]} at {prices[wrong[0]]}; give sizes from 1 and prices from 0")
     names = [name for name in ("plate_current", "gm") if name in tubes and tubes[name].notna().any()]
@@ -111,7 +114,7 @@ class MatchedStock:
         made = self.sets["size"].value_counts()
         parts = [counted(int(made.get(size, 0)), NAMES[size]) for size in SIZES]
         tubes = int(self.pools["tubes"].sum())
-        return f"{', '.join(parts)} from {tubes} measured tubes: {gain:,.2f} more than as singles."
+        return f"{', '.join(parts)} from {counted(tubes, 'measured tube')}: {gain:,.2f} more than as singles."
 
 
 def match_stock(shop: Any, model: Any, *, seconds: float = 8.0) -> MatchedStock:
@@ -204,13 +207,17 @@ def _checked(tubes: pd.DataFrame) -> pd.DataFrame:
     missing = [name for name in ("sku", "plate_current") if name not in tubes]
     if missing:
         raise ValueError(f"tubes lack the column {missing[0]}; needed: sku, plate_current")
+    if tubes["sku"].isna().any() or (tubes["sku"].astype(str).str.strip() == "").any():
+        raise ValueError("a tube has no code; give every tube a code of its own")
+    tubes = tubes.assign(sku=tubes["sku"].astype(str))
     twice = tubes.loc[tubes["sku"].duplicated(), "sku"]
     if len(twice):
         raise ValueError(f"the code '{twice.iloc[0]}' stands twice; give every tube a code of its own")
     for name in ("plate_current", "gm"):
         if name in tubes:
             values = pd.to_numeric(tubes[name], errors="coerce")
-            bad = tubes[(values <= 0) | ~np.isfinite(values.fillna(1.0))]
+            unread = values.isna() & tubes[name].notna()
+            bad = tubes[unread | (values <= 0) | ~np.isfinite(values.fillna(1.0))]
             if len(bad):
                 sku, met = bad["sku"].iloc[0], bad[name].iloc[0]
                 raise ValueError(f"{name} of '{sku}' is {met}; write what the meter showed")

@@ -24,8 +24,8 @@ ACTIONS = ("raise", "lower", "keep", "look", "list", HOLD, "sold out")
 
 @dataclass(frozen=True)
 class PricePolicy:
-    """The owner's policy from Settings. `keep_within_pct` and the `look_` limits are common practice, no
-    source.
+    """The owner's policy from Settings. `keep_within_pct`, `furthest_ending_pct` (no price goes so far from where it
+    aims for its ending's sake) and the `look_` limits are common practice, no source.
     """
 
     terms: SellingTerms
@@ -36,6 +36,7 @@ class PricePolicy:
     largest_raise_pct: Decimal | None = None
     largest_cut_pct: Decimal | None = None
     keep_within_pct: float = 10.0
+    furthest_ending_pct: Decimal = Decimal(25)
     look_range_ratio: float = 4.0
     look_ask_ratio: float = 3.0
     carried_by_sales: float = 3.0
@@ -114,8 +115,10 @@ def decide_list_price(
         action, limits = "look", doubts
     elif ask is None:
         action = "list"
-    elif price == ask or (ask >= floor and _is_near(policy, evidence, ask)):
+    elif ask >= floor and _is_near(policy, evidence, ask):
         action, price, limits = "keep", ask, []
+    elif price == ask:
+        action = "keep"
     else:
         action = "raise" if price > ask else "lower"
     bill = net_proceeds(price, cost or ZERO, policy.terms)
@@ -163,7 +166,10 @@ def _target(
         limits.append(f"cut by {float(policy.largest_cut_pct):g} % at most in one go")
     if target < floor:
         target, limits = floor, [f"held at its floor of {_amount(floor)}"]
-    return price_with_ending(target, policy.endings, at_least=floor), limits
+    price = price_with_ending(target, policy.endings, at_least=floor)
+    if abs(price - target) > target * policy.furthest_ending_pct / 100:
+        return max(money(target), floor), [*limits, f"no price ending of Settings lies near {_amount(target)}"]
+    return price, limits
 
 
 def _is_near(policy: PricePolicy, evidence: Evidence, ask: Decimal) -> bool:

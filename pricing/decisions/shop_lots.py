@@ -14,6 +14,7 @@ from pricing.decisions.lot_bid import bid_for_offered_lot, fallout_of
 from pricing.decisions.lots import cents, cost_lot
 from pricing.decisions.margin_lines import margin_lines
 from pricing.decisions.stock_ledger import tubes_left
+from pricing.problems import counted
 
 LOT_COLUMNS = ("lot", "bought_on", "seller", "paid_in_all", "tubes", "rejects", "fallout_pct", "entered", "sold",
                "sales", "brought", "back_pct", "left", "left_value", "words", "row")
@@ -161,18 +162,18 @@ def _words(lots: pd.DataFrame, pieces: pd.DataFrame, shop: Any) -> tuple[str, ..
     paid, brought = lots["paid_in_all"].sum(), lots["brought"].sum()
     named = lots[lots["entered"] > 0]
     unit = f" {shop.settings.currency}" if shop.settings.currency else ""
-    words = [f"{len(lots):,} lots for {paid:,.2f}{unit}; the sales that name them have brought back {brought:,.2f} "
-             f"so far, and {lots['left_value'].sum():,.2f} at fair prices is left of them."]
+    words = [f"{counted(len(lots), 'lot')} for {paid:,.2f}{unit}; the sales that name them have brought back "
+             f"{brought:,.2f} so far, and {lots['left_value'].sum():,.2f} at fair prices is left of them."]
     own = fallout_of(shop.lots)
     if own.lots:
-        words.append(f"Of the tubes of {own.lots:,} counted lots {100 - own.pass_pct:.0f} % failed testing.")
+        words.append(f"Of the tubes of {counted(own.lots, 'counted lot')} {100 - own.pass_pct:.0f} % failed testing.")
     bare = len(lots) - len(named)
     if bare:
-        words.append(f"{bare:,} lots are named by no row of Stock or Sales, so nothing can be said of what they "
-                     "brought.")
+        words.append(f"{counted(bare, 'lot is', 'lots are')} named by no row of Stock or Sales, so nothing can be said "
+                     "of what came back.")
     unentered = sum(max(passed - row["entered"], 0) for row in named.to_dict("records")
                     if (passed := _passed(row)) is not None)
     if unentered:
-        words.append(f"{unentered:,} tubes that passed stand in no row: where a shop enters only part of a lot, what "
-                     "came back is more than this sheet can see.")
+        words.append(f"{counted(unentered, 'tube that passed stands', 'tubes that passed stand')} in no row: where a "
+                     "shop enters only part of a lot, what came back is more than this sheet can see.")
     return tuple(words)

@@ -188,7 +188,7 @@ def test_returns_part_returns_and_losses():
     assert kin["net"] == pytest.approx(60 - 2 - 6 - 2 * 1.20) and kin["returned_pct"] == 50.0
     loser = review.table[review.table["net"] < 0].iloc[0]
     assert loser["net"] == pytest.approx(-7.20) and loser["action"] == "look" and loser["gross_pct"] == -200.0
-    assert review.table.loc[TOTAL, "sales"] == 93.0 and "1 returned lines (30.00)" in review.words[-1]
+    assert review.table.loc[TOTAL, "sales"] == 93.0 and "1 returned line (30.00)" in review.words[-1]
 
 
 WORKED_STOCK = (("S1", "EL84", 10, 6.0, "2023-01-01", {}), ("S2", "EL84", 4, 5.0, "2025-07-01", {"set_size": 2}),
