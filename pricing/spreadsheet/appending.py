@@ -15,8 +15,10 @@ from pricing.shop_tables.cells import is_blank, tidy
 from pricing.shop_tables.headings import find_headings
 from pricing.shop_tables.reading import RawSheet, read_sheets
 from pricing.shop_tables.shop import settings_of, sheet_of_tables
+from pricing.spreadsheet.package.additions import NewRows, Value
 from pricing.spreadsheet.package.book import NotKept
-from pricing.spreadsheet.package.new_rows import NewRows, Value, with_new_rows
+from pricing.spreadsheet.package.new_rows import with_new_rows
+from pricing.spreadsheet.package.new_rows_ods import with_new_rows_ods
 from pricing.spreadsheet.package.safe_write import must_be_closed, put_file
 from pricing.spreadsheet.tables import LONGEST_TEXT
 
@@ -36,8 +38,8 @@ def append_to_workbook(path: Path | str, rows: Mapping[str, pd.DataFrame], *, ou
     """
     path, out = Path(path), None if out is None else Path(out)
     ending = path.suffix.casefold()
-    if ending not in (".xlsx", ".xlsm"):
-        raise NotKept(f"rows can be put into .xlsx and .xlsm, not into {ending or 'a folder'}.")
+    if ending not in (".xlsx", ".xlsm", ".ods"):
+        raise NotKept(f"rows can be put into .xlsx, .xlsm and .ods, not into {ending or 'a folder'}.")
     if out is None:
         must_be_closed(path)
     elif out.suffix.casefold() != ending:
@@ -46,7 +48,8 @@ def append_to_workbook(path: Path | str, rows: Mapping[str, pd.DataFrame], *, ou
     sheets = sheet_of_tables(read_sheets(path), [])
     settings = settings_of(sheets.get("Settings"))
     additions = [_new_rows(name, frame, sheets, settings) for name, frame in rows.items() if len(frame)]
-    content, told = with_new_rows(owner, additions) if additions else (owner, [])
+    put = with_new_rows_ods if ending == ".ods" else with_new_rows
+    content, told = put(owner, additions) if additions else (owner, [])
     if additions or out is not None:
         told += put_file(path, content, owner, out)
     for words in told:

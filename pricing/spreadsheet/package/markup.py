@@ -149,7 +149,7 @@ def plain(text: bytes) -> str:
 
 def quoted(text: str) -> str:
     """`text` as it stands between double quotes in XML."""
-    return escape(text, {'"': "&quot;", "\n": "&#10;"})
+    return escape(text, {'"': "&quot;", "\n": "&#10;", "\t": "&#9;"})
 
 
 def prefixed(fragment: bytes, prefix: str) -> bytes:

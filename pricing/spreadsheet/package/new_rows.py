@@ -6,7 +6,7 @@ import datetime as dt
 import re
 import zipfile
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from xml.sax.saxutils import escape
 
@@ -14,6 +14,7 @@ from openpyxl.formula.translate import Translator
 from openpyxl.styles.numbers import BUILTIN_FORMATS, is_date_format
 from openpyxl.utils.datetime import CALENDAR_MAC_1904, CALENDAR_WINDOWS_1900, to_excel
 
+from pricing.spreadsheet.package.additions import MOST_ROWS, NewRows, Value
 from pricing.spreadsheet.package.areas import Area, around, letters, sheet_areas, sheet_reference
 from pricing.spreadsheet.package.book import NotKept, Package
 from pricing.spreadsheet.package.cells import Row, rows_of
@@ -23,9 +24,6 @@ from pricing.spreadsheet.package.styles import StyleList
 from pricing.spreadsheet.package.tables import TABLE_ORDER, Table, tables_of
 from pricing.spreadsheet.tables import as_held
 
-Value = str | int | float | dt.date | None
-
-MOST_ROWS = 1_048_576
 LIKE_A_FORMULA = ("=", "+", "-", "@")
 _LOOKED_AT = 40  # rows above the new ones that tell how a column looks
 _DATE_FORMAT = "yyyy-mm-dd"
@@ -36,19 +34,6 @@ _SPAN_OF_ROWS = re.compile(r"(?<![\w!'.])\$?[A-Z]{1,3}\$?(\d+):\$?[A-Z]{1,3}\$?(
 _ADDRESS = re.compile(r"(?<![\w\[.])\$?[A-Z]{1,3}\$?\d+(?![\w(\]])")
 _NOT_SEEN = re.compile(rb"\s(?:spans|hidden)=[\"'][^\"']*[\"']")
 _SQREF = re.compile(rb"(\ssqref=\"|<xm:sqref>)([^\"<]*)")
-
-
-@dataclass(frozen=True)
-class NewRows:
-    """Rows for one sheet: `rows` as column (from 1) -> value. Its headings stand in `head_row` in the columns from
-    `first` to `last`; `last_row` is the last row below that is whole, `head_row` where there is none."""
-
-    sheet: str
-    head_row: int
-    last_row: int
-    first: int
-    last: int
-    rows: tuple[Mapping[int, Value], ...]
 
 
 def with_new_rows(owner: bytes, additions: Iterable[NewRows]) -> tuple[bytes, list[str]]:
@@ -139,10 +124,10 @@ class _Sheet:
         text = self.book.read(self.part)
         self.sheet = Markup(text)
         if self.sheet.prefix or b"<!" in text or self.sheet.get("sheetData") is None:
-            raise self._not("was written by a program whose way of writing is not known here. Save the file once in "
-                            "your spreadsheet program")
+            raise new.refused("was written by a program whose way of writing is not known here. Save the file once in "
+                              "your spreadsheet program")
         if attributes(self.sheet.get("sheetProtection") or b"<none/>").get("sheet") in ("1", "true"):
-            raise self._not("is protected. Take the protection off")
+            raise new.refused("is protected. Take the protection off")
         self.data = self.sheet.get("sheetData")
         tables = tables_of(self.book, self.part)
         head = Area(new.head_row, new.first, new.head_row, new.last)
@@ -153,19 +138,14 @@ class _Sheet:
         self.last = self._last_filled(rows, head)
         self.target = head._replace(top=self.last + 1, bottom=self.last + len(new.rows))
         if self.target.bottom > MOST_ROWS:
-            raise self._not(f"has no room for {len(new.rows):,} more rows. Move old ones to a workbook of their own")
+            raise new.no_room()
         self._must_be_free([one for one in tables if one is not self.table])
         self._put_cells(rows)
         if self.table is not None and self.target.bottom > self.table.body.bottom:
             self._grow_table(self.table)
         self._grow_rules()
         self.book.changed[self.part] = bytes(self.sheet)
-        where = str(self.target.top) if len(new.rows) == 1 else f"{self.target.top} to {self.target.bottom}"
-        self.told.insert(0, f"On the sheet '{new.sheet}' rows were added: {where}.")
-        return self.told
-
-    def _not(self, words: str) -> NotKept:
-        return NotKept(f"the sheet '{self.new.sheet}' {words}, and try again.")
+        return [new.added(self.target), *self.told]
 
     # where
 
@@ -173,8 +153,8 @@ class _Sheet:
         """The last whole row, and rows right below it that are begun."""
         end = self.table.body.bottom if self.table else MOST_ROWS
         if self.new.last_row > end:
-            raise self._not(f"has rows below its table {self.table.name} that do not belong to it. Drag the table's "
-                            "corner over them")
+            raise self.new.refused(f"has rows below its table {self.table.name} that do not belong to it. Drag the "
+                                   "table's corner over them")
         last = self.new.last_row
         for row in rows:
             if row.number != last + 1 or row.number > end:
@@ -182,7 +162,7 @@ class _Sheet:
             met = [cell for column, cell, filled in row.cells if filled and head.left <= column <= head.right]
             if any(b"<f" not in cell for cell in met):
                 if any(self._reaches_over_rows(cell) for cell in met):
-                    raise self._sums(row.number)
+                    raise self.new.sums_above(row.number)
                 last = row.number
         return last
 
@@ -191,23 +171,21 @@ class _Sheet:
         return formula is not None and any(
             top != bottom for top, bottom in _SPAN_OF_ROWS.findall(plain(formula[2] or b"")))
 
-    def _sums(self, row: int) -> NotKept:
-        return self._not(f"has a row that seems to sum up those above it, row {row}. Move it beside the table or to "
-                         "another sheet")
-
     def _must_be_free(self, others: list[Table]) -> None:
         for one in others:
             if one.area.meets(self.target):
-                raise self._not(f"has another table, {one.name}, where the new rows need room. Move it to the right")
+                raise self._in_the_way(f"another table, {one.name}")
         for one in Markup(self.sheet.get("mergeCells") or b"<none></none>").items():
             if Area.of(attributes(one)["ref"]).meets(self.target):
-                raise self._not(f"has merged cells, {attributes(one)['ref']}, where the new rows need room. Move them "
-                                "to the right")
+                raise self._in_the_way(f"merged cells, {attributes(one)['ref']}")
         for one in self.book.relations_of(self.part):
             if one.kind == "pivotTable":
                 place = attributes(Markup(self.book.read(one.part)).get("location"))["ref"]
                 if Area.of(place).meets(self.target):
-                    raise self._not(f"has a pivot table, {place}, where the new rows need room. Move it to the right")
+                    raise self._in_the_way(f"a pivot table, {place}")
+
+    def _in_the_way(self, what: str) -> NotKept:
+        return self.new.refused(f"has {what}, where the new rows need room. Move it to the right")
 
     # cells
 
@@ -224,10 +202,9 @@ class _Sheet:
             for column, cell, filled in row.cells if row else ():
                 if filled and target.holds(at, column):
                     if self._reaches_over_rows(cell):
-                        raise self._sums(at)
+                        raise new.sums_above(at)
                     if b"<f" not in cell or values.get(column) is not None:
-                        raise self._not(f"has something of yours in {letters(column)}{at}, where the new rows need "
-                                        "room. Move it to the right, or further down")
+                        raise new.taken(at, column)
             for column in range(target.left, target.right + 1):
                 place, value = f"{letters(column)}{at}", values.get(column)
                 met = _STYLE.search(cells[column], 0, cells[column].find(b">")) if column in cells else None
@@ -282,8 +259,7 @@ class _Sheet:
             if stated and not _ADDRESS.search(stated):
                 found[column] = lambda goal, stated=stated: escape(stated).encode()
             elif b"<f" in cell and all(row.get(column) is None for row in self.new.rows):
-                self.told.append(f"On the sheet '{self.new.sheet}' the formula in {place} differs from that above it "
-                                 f"or fills a range: it was not carried on below, column {letters(column)} is blank.")
+                self.told.append(self.new.not_carried_on(place))
         return found
 
     def _formula(self, cell: bytes, place: str) -> str | None:
@@ -314,24 +290,15 @@ class _Sheet:
     def _grow_table(self, table: Table) -> None:
         text = Markup(self.book.read(table.part))
         if table.totals:
-            raise self._not(f"has a table, {table.name}, with a row of totals. Take that row off (Table Design, Total "
-                            "Row)")
+            raise self.new.refused(f"has a table, {table.name}, with a row of totals. Take that row off")
         if attributes(text.head).get("tableType", "worksheet") != "worksheet":
-            raise self._not(f"has a table, {table.name}, that a query fills. Add the rows at their source")
+            raise self.new.refused(f"has a table, {table.name}, that a query fills. Add the rows at their source")
         area = table.area._replace(bottom=self.target.bottom)
         text = Markup(with_attributes(bytes(text), ref=str(area)))
         filter_ = text.get("autoFilter")
         if filter_ is not None:
             text.replace("autoFilter", [with_attributes(filter_, ref=str(area))], TABLE_ORDER)
         self.book.changed[table.part] = bytes(text)
-
-    def _grown(self, area: Area) -> Area:
-        """An area over the whole of one column or several, from the heading or the first row on: so long as the rows
-        are now. Any other as it is."""
-        whole = (area.top in (self.new.head_row, self.new.head_row + 1)
-                 and self.last <= area.bottom < self.target.bottom
-                 and self.target.left <= area.left and area.right <= self.target.right)
-        return area._replace(bottom=self.target.bottom) if whole else area
 
     def _grow_rules(self) -> None:
         def longer(met: re.Match[bytes]) -> bytes:
@@ -343,22 +310,21 @@ class _Sheet:
         name, filter_ = self.new.sheet, self.sheet.get("autoFilter")
         if filter_ is not None:
             area = Area.of(attributes(filter_)["ref"])
-            grown = self._grown(area)
+            grown = self.new.grown(area, self.target)
             if grown != area:
                 self.sheet.replace("autoFilter", [with_attributes(filter_, ref=str(grown))], SHEET_ORDER)
                 if "_xlnm._FilterDatabase" in self.book.sheet_names(name):
                     self.book.set_name("_xlnm._FilterDatabase", f"{sheet_reference(name)}!{grown.absolute}", name, True)
         if b"<filterColumn" in (filter_ or b"") or (self.table is not None and self.table.filtered):
-            self.told.append(f"On the sheet '{name}' a filter or a sort order is set; set it again to take in the new "
-                             "rows.")
+            self.told.append(self.new.filter_is_set())
         for _, area in sheet_areas(self.book.sheet_names(name).get("_xlnm.Print_Area", "")):
-            if self._grown(area) != area:
-                self.told.append(f"On the sheet '{name}' the print area ends above the new rows, at row {area.bottom}.")
+            if self.new.grown(area, self.target) != area:
+                self.told.append(self.new.not_printed(area))
 
     def _long(self, text: str) -> str:
         try:
             area = Area.of(text)
         except ValueError:  # whole columns or rows
             return text
-        grown = self._grown(area)
+        grown = self.new.grown(area, self.target)
         return text if grown == area else str(grown)

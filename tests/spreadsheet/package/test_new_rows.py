@@ -16,8 +16,9 @@ from spreadsheet.package.test_nothing_is_lost import LISTS, raw_entries, read, t
 import pricing
 from pricing.shop_tables.reading import read_sheets
 from pricing.spreadsheet.appending import append_to_workbook
+from pricing.spreadsheet.package.additions import NewRows
 from pricing.spreadsheet.package.book import NotKept
-from pricing.spreadsheet.package.new_rows import NewRows, with_new_rows
+from pricing.spreadsheet.package.new_rows import with_new_rows
 from pricing.spreadsheet.workbook import build_workbook
 
 SALES = pd.DataFrame({"sold_on": pd.to_datetime(["2026-02-03", "2026-02-04"]), "type": ["6E5", "=1+1"],
@@ -318,3 +319,23 @@ def test_as_libreoffice_saves_it(tmp_path):
     assert findings(path) == wrong
     (text,) = by_libreoffice([path], tmp_path / "opened", "csv")
     assert [line.split(",")[1:] for line in text.read_text().splitlines()[-2:]] == [["6E5", "12.5"], ["=1+1", "7"]]
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not HAS_LIBREOFFICE, reason="LibreOffice is not installed")
+def test_the_corpus_in_libreoffice(tmp_path):
+    """Every workbook as made and as LibreOffice saves it: LibreOffice opens it and has the new rows."""
+    made = [tmp_path / name for name in makers()]
+    for path in made:
+        makers()[path.name](path)
+    saved = [one for kind in ("xlsx", "xlsm")
+             for one in by_libreoffice([path for path in made if path.suffix == f".{kind}"], tmp_path / "saved", kind)]
+    for path in (*made, *saved):
+        wrong = findings(path)
+        append_to_workbook(path, {"Sales": SALES})
+        assert findings(path) == wrong, path
+    for paths, folder in ((made, "one"), (saved, "two")):
+        for path in by_libreoffice(paths, tmp_path / "opened" / folder, "ods"):
+            rows = next(one for one in read_sheets(path) if one.name == "Sales").rows
+            assert [row[1:3] for row in rows[-2:]] == [["6E5", 12.5], ["=1+1", 7]], path
+    print(f"{len(made) + len(saved)} workbooks")
