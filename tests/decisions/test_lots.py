@@ -43,6 +43,23 @@ def test_textbook_joint_cost_by_sales_value():
     assert costed["line_cost_by_count"].tolist() == [100_000.0, 300_000.0]
 
 
+def test_examination_question_on_joint_cost():
+    """An accountants' examination question with its published answer (gaodun.com/q/1012ww): 2,000 of materials and
+    3,000 of processing give 800 gallons worth 9 and 200 worth 4: 4,500 and 500, 5.625 a gallon of the first."""
+    gallons = pd.DataFrame({"qty": [800, 200], "sales_value": [9.0, 4.0]})
+    costed = cost_lot(gallons, 2_000, testing_cost=3_000)
+    assert costed["line_cost"].tolist() == [4_500.0, 500.0] and costed["unit_cost"].tolist() == [5.62, 2.50]
+    assert costed["units_a_cent_dearer"].tolist() == [400, 0]
+    assert costed["line_cost_by_count"].tolist() == [4_000.0, 1_000.0]
+
+
+def test_published_solution_of_a_joint_cost_exercise():
+    """Exercise 9.36 of a cost accounting course with its solution (coursehero.com file 5696730): 80,000 over sales
+    values of 80,000, 70,000 and 50,000 is 32,000, 28,000 and 20,000."""
+    costed = cost_lot(pd.DataFrame({"qty": [1, 1, 1], "sales_value": [80_000.0, 70_000, 50_000]}), 80_000)
+    assert costed["line_cost"].tolist() == [32_000.0, 28_000.0, 20_000.0]
+
+
 def test_joint_cost_is_one_share_of_every_value():
     """486,000 over 810,000 of sales value is 60 % of each (from memory, of a cost-accounting textbook)."""
     costed = cost_lot(pd.DataFrame({"qty": [1, 1, 1], "sales_value": [400_000.0, 250_000, 160_000]}), 486_000)
