@@ -5,6 +5,7 @@ from importlib import import_module
 # Each public name and the module that holds it: loaded on first use, so that `import pricing` stays light.
 _HOMES = {
     "read_shop": "pricing.shop_tables",
+    "read_incoming": "pricing.shop_tables.incoming",
     "load_register": "pricing.register",
     "fit_price_model": "pricing.price_model",
     "backtest": "pricing.price_model.backtest",

@@ -220,6 +220,38 @@ CODES: dict[str, Code] = {
         "'{value}' is a price each; a set of {size} comes to {taken}.", "Write the price of one set.", CHECK),
     "row_blank": Code(
         "The row has nothing in the columns that are read.", "Fill it in or delete it.", LEFT_OUT),
+    # rows to import
+    "above_headings": Code(
+        "The row stands above the headings (row {headings}) and was not read.",
+        "If it is a row of the table, move it below the headings.", LEFT_OUT),
+    "row_too_wide": Code(
+        "The row has {cells} cells under {headings} headings, so they cannot be told apart.",
+        "Put quotation marks around the cell that holds a '{mark}', or export with another mark between cells.",
+        LEFT_OUT),
+    "sheet_not_placed": Code(
+        "It cannot be told which table the sheet '{value}' belongs to: {why}.",
+        "Name the sheet after its table, or import it alone with --table.", LEFT_OUT),
+    "sheet_left_alone": Code(
+        "The sheet '{value}' ({count} rows) is not named after a table of rows to import, others are; it was not read.",
+        "If it should be, name it after its table, or import it with --table.", IGNORED),
+    "date_order_open": Code(
+        "'{value}' can be read day first or month first, and nothing in the column '{heading}' tells which.",
+        "Import again with --dates day-first or --dates month-first, or say it in Settings as 'date order'.", LEFT_OUT),
+    "rate_missing": Code(
+        "Settings has no exchange rate for {value}; until it has one, rows in {value} ({count} here) are left out of "
+        "prices.",
+        "Add Settings rows such as 'rate: {value} {month}' with what one {value} cost.", CHECK),
+    "no_column_for": Code(
+        "The table {table} of the workbook has no column '{column}' and no 'note'; '{value}' was not taken over.",
+        "Add the heading '{column}' there before the import.", CHECK),
+    "currency_without_column": Code(
+        "The price is in {value}, and the table {table} of the workbook has no column 'currency'.",
+        "Add the heading 'currency' there and import again.", LEFT_OUT),
+    "text_too_long": Code(
+        "'{column}' has {length} characters, more than a cell holds.", "Shorten it.", LEFT_OUT),
+    "code_taken": Code(
+        "Stock has the code '{value}' already, for {other}; this row says {says}.",
+        "Change the row in Stock, or give this piece another code.", LEFT_OUT),
     "letters_guessed": Code(
         "The file does not say how its letters are stored; they were read as {value}, which gives '{example}'.",
         "If that word is wrong, save the file again as CSV UTF-8.", CHECK),

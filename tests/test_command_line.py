@@ -314,8 +314,8 @@ def test_every_command_has_help_and_the_readme_names_it():
     commands = next(
         action for action in command_parser()._actions if action.dest == "COMMAND" or action.choices
     ).choices
-    assert set(commands) == {"demo", "new", "check", "refresh", "quote", "export", "backtest", "fit", "alternatives",
-                             "deals", "lots", "sets", "margins", "describe", "connect"}
+    assert set(commands) == {"demo", "new", "import", "check", "refresh", "quote", "export", "backtest", "fit",
+                             "alternatives", "deals", "lots", "sets", "margins", "describe", "connect"}
     readme = ROOT / "README.md"
     for name, parser in commands.items():
         assert parser.description and parser.format_help()

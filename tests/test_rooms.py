@@ -82,7 +82,7 @@ def test_public_names():
     assert pricing.__all__ == [
         "backtest", "bid_for_lot", "build_workbook", "check_circuit_fit", "cost_lot", "find_alternatives",
         "find_underpriced", "fit_price_model", "listing_facts", "load_price_model", "load_register", "match_sets",
-        "plan_list_prices", "rank_quality", "read_shop", "refresh_workbook", "review_margins",
+        "plan_list_prices", "rank_quality", "read_incoming", "read_shop", "refresh_workbook", "review_margins",
     ]
     for name in pricing.__all__:
         assert callable(getattr(pricing, name))

@@ -1,4 +1,4 @@
-"""`python -m pricing ...`: make a workbook, check it, price the stock, quote one piece, hand out changed asks.
+"""`python -m pricing ...`: make a workbook, import, check it, price the stock, quote one piece, hand out changed asks.
 
 Exit status: 0 done; 1 problems found (`check` found some, or nothing could be priced); 2 bad call (wrong words, a file
 that is missing or is no shop workbook, a file that would be overwritten).
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from typing import Any
 
 from pricing.command_line.arguments import command_parser
 from pricing.command_line.steps import BAD_CALL, DONE, PROBLEMS, BadCall, NothingToPrice, demo_data_folder
@@ -20,7 +21,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a console without Cyrillic shows "?" instead of stopping
             stream.reconfigure(errors="replace")
-    call = command_parser().parse_args(arguments)
+    words = sys.argv[1:] if arguments is None else arguments
+    if any("\0" in word for word in words):
+        print("No name of a file and no word holds a zero character.", file=sys.stderr)
+        return BAD_CALL
+    call = command_parser().parse_args(words)
+    for name, value in vars(call).items():
+        setattr(call, name, _readable(value))
     from pricing.shop_tables import ShopFileError
 
     try:
@@ -40,3 +47,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("Stopped; nothing half-written was left.", file=sys.stderr)
     return BAD_CALL
+
+
+def _readable(value: Any) -> Any:
+    """A word of the call without letters the system could not decode, as no table holds such; file names stay."""
+    if isinstance(value, list):
+        return [_readable(one) for one in value]
+    return value.encode("utf-8", "replace").decode() if isinstance(value, str) else value

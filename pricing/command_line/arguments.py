@@ -6,7 +6,10 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from pricing.command_line import choices, commands, reviews
+from pricing.command_line import choices, commands, importing, reviews
+
+_TABLES = ("Sales", "Stock", "Asks", "Readings", "Offers", "Listening", "Circuits", "Lots")
+_MOST_FOLDS = 50
 
 
 def command_parser() -> argparse.ArgumentParser:
@@ -32,6 +35,19 @@ def command_parser() -> argparse.ArgumentParser:
     new = command("new", commands.new, "Build an empty shop workbook to fill in.")
     new.add_argument("file", metavar="FILE", type=Path, help="name of the workbook, ending in .xlsx")
     new.add_argument("--overwrite", action="store_true", help="replace FILE if it is there")
+    bring = command(
+        "import", importing.import_files,
+        "Take rows of the shop's real files (CSV, .xlsx, .xlsm, .ods) over into BOOK; rows it has are not taken twice.",
+    )
+    bring.add_argument("files", metavar="FILE", nargs="+", type=Path, help="files with sales, stock, offers and so on")
+    bring.add_argument("--into", dest="book", metavar="BOOK", type=Path, required=True, help="the shop workbook")
+    bring.add_argument("--dry-run", action="store_true", help="tell what is understood, write nothing")
+    bring.add_argument("--table", type=str.capitalize, metavar="NAME", choices=_TABLES,
+                       help=f"the table the rows belong to, where names and headings do not tell: {', '.join(_TABLES)}")
+    bring.add_argument("--dates", choices=["day-first", "month-first"],
+                       help="how dates such as 03/04/2024 are meant, where the rest of their column does not tell")
+    bring.add_argument("--out", metavar="FILE", type=Path, help="write a copy with the rows there; BOOK stays")
+    bring.add_argument("--overwrite", action="store_true", help="replace the file named by --out if it is there")
     check = command(
         "check", commands.check, "Tell what is wrong in a shop workbook and list it in a CSV file beside it."
     )
@@ -53,7 +69,7 @@ def command_parser() -> argparse.ArgumentParser:
         "--overwrite", action="store_true", help="replace the file named by --out if it is there"
     )
     refresh.add_argument(
-        "--folds", metavar="N", type=_whole_number, help="stretches of past sales to price again for the record on "
+        "--folds", metavar="N", type=_few, help="stretches of past sales to price again for the record on "
         "the Model sheet, 0 for none (default: 2, and none from 10,001 sales on)"
     )
     quote = command("quote", commands.quote, "Price one piece, with its range, its reasons and the sales behind it.")
@@ -84,7 +100,7 @@ def command_parser() -> argparse.ArgumentParser:
     for name, help in (("maker", "who made it"), ("era", "decade or year of making"), ("grade", "stated grade")):
         alternatives.add_argument(f"--{name}", help=help)
     alternatives.add_argument("--set-size", metavar="N", help="tubes in the set: 1, 2 (pair), 4 (quad)")
-    alternatives.add_argument("--price", type=float, help="what the wanted set costs (default: its fair price)")
+    alternatives.add_argument("--price", type=_amount, help="what the wanted set costs (default: its fair price)")
     alternatives.add_argument("--circuit", help='circuit on the Circuits sheet it goes into; "NAME, V2" for a position')
     alternatives.add_argument("--count", metavar="N", type=_whole_number, default=8, help="rows to show (default: 8)")
     backtest = command(
@@ -93,7 +109,7 @@ def command_parser() -> argparse.ArgumentParser:
     )
     _book(backtest)
     backtest.add_argument(
-        "--folds", metavar="N", type=_whole_number, default=4, help="stretches of time to price again (default: 4)"
+        "--folds", metavar="N", type=_few, default=4, help="stretches of time to price again (default: 4)"
     )
     export = command("export", commands.export, "Write the asks to change as a CSV file.")
     _book(export)
@@ -135,6 +151,21 @@ def _book(command: argparse.ArgumentParser) -> None:
 
 
 def _whole_number(text: str) -> int:
-    if not text.isdecimal():
+    if not text.isdecimal() or len(text) > 9:
         raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 0 on")
     return int(text)
+
+
+def _few(text: str) -> int:
+    if _whole_number(text) > _MOST_FOLDS:
+        raise argparse.ArgumentTypeError(f"{text!r} is more than {_MOST_FOLDS}; every one takes a fit")
+    return int(text)
+
+
+def _amount(text: str) -> float:
+    from pricing.shop_tables.cells import plain_number
+
+    amount = plain_number(text)
+    if amount is None or amount <= 0:
+        raise argparse.ArgumentTypeError(f"{text!r} is not an amount above zero")
+    return amount

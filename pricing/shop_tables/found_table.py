@@ -10,6 +10,7 @@ import pandas as pd
 from pricing.shop_tables.cells import is_blank, tidy
 from pricing.shop_tables.columns import Table
 from pricing.shop_tables.headings import Headings
+from pricing.shop_tables.reading import RawSheet, filled_rows
 
 
 @dataclass(frozen=True)
@@ -46,3 +47,9 @@ def lacking(headings: Headings, table: Table) -> list[str]:
     """Columns a table cannot do without that no heading gives; a title may name the type."""
     columns = set(headings.columns.values())
     return [name for name in table.required if name not in columns and not (name == "type" and "title" in columns)]
+
+
+def found_in(sheet: RawSheet, table: Table, headings: Headings) -> FoundTable:
+    """The filled rows below the headings of a sheet."""
+    titles = list(sheet.rows[headings.row - 1]) if len(sheet.rows) >= headings.row else []
+    return FoundTable(sheet.name, table, headings, filled_rows(sheet.rows, headings.row), titles)

@@ -51,6 +51,12 @@ def table_of_sheet(name: str) -> str | None:
     return _spellings()[1].get(plain(name))
 
 
+def tables_in_name(name: str) -> set[str]:
+    """The tables a longer name speaks of: "sold items 2024" of Sales."""
+    words = f" {plain(name.replace('.', ' '))} "
+    return {table for word, table in _spellings()[1].items() if f" {word} " in words}
+
+
 @lru_cache(maxsize=32)
 def _known(table_name: str) -> dict[str, tuple[str, int]]:
     """Plain heading -> (column, rank) in one table: our own names, then the table's lines of the file, then

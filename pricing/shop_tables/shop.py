@@ -24,7 +24,7 @@ from pricing.shop_tables.reading import RawSheet, ShopFileError, filled_rows, re
 from pricing.shop_tables.settings import Settings
 from pricing.shop_tables.titles import Names
 
-_CLEANERS: dict[str, Callable[..., cleaning.Cleaned]] = {
+CLEANERS: dict[str, Callable[..., cleaning.Cleaned]] = {
     "Sales": cleaning.clean_sales,
     "Stock": cleaning.clean_stock,
     "Asks": cleaning.clean_asks,
@@ -65,7 +65,7 @@ class Shop:
         """Rows of every table present: rows_in = used + left_out; every row left out has its Problem."""
         rows = []
         for name in self.tables_present:
-            if name in _CLEANERS:
+            if name in CLEANERS:
                 used, rows_in = len(getattr(self, name.lower())), self.rows_in[name]
                 rows.append((name, rows_in, used, rows_in - used))
         return pd.DataFrame(rows, columns=["table", "rows_in", "used", "left_out"])
@@ -95,10 +95,10 @@ def read_shop(path: Path | str, register: Any = None, today: dt.date | None = No
             met = _find(path, TABLES[name], sheet, settings, problems)
             if met:
                 found[name] = met
-    register, types = _register(found.get("Types"), register, problems)
+    register, types = register_with(found.get("Types"), register, problems)
     names = Names.of(pair for met in found.values() for pair in met.makers_and_brands())
     tables: dict[str, pd.DataFrame] = {}
-    for name, cleaner in _CLEANERS.items():
+    for name, cleaner in CLEANERS.items():
         met = found.get(name)
         raw = met.frame() if met else pd.DataFrame(columns=list(TABLES[name].names))
         named = {"names": names} if "title" in TABLES[name].names else {}
@@ -192,7 +192,7 @@ def _find(
     return FoundTable(sheet.name, table, headings, rows, titles)
 
 
-def _register(met: FoundTable | None, register: Any, problems: list[Problem]) -> tuple[Any, pd.DataFrame]:
+def register_with(met: FoundTable | None, register: Any, problems: list[Problem]) -> tuple[Any, pd.DataFrame]:
     """The register with the owner's Types on top, and those types as a frame of text."""
     if register is None:
         from pricing.register import load_register
