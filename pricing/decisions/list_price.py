@@ -119,8 +119,7 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     plan = pd.DataFrame(rows, index=stock.index, columns=list(PLAN_COLUMNS))
     plan = plan.astype({name: float for name in _NUMBERS})
     plan.attrs["unsold_asks"] = suggested.words if earning is not None else (
-        f"{suggested.words} List prices aim at the fair price and "
-        f"{shop.settings.markup_without_listings_pct:g} % more, as Settings say for that case.")
+        f"{suggested.words} {_aim_in_words(shop.settings.markup_without_listings_pct)}")
     plan.attrs["matched"] = matched
     return plan
 
@@ -149,6 +148,11 @@ def _with_markup(evidence: Evidence, markup_pct: float) -> Evidence:
         return evidence
     words = f"{markup_pct:g} % on top by Settings, as too few listings tell how soon pieces sell"
     return replace(evidence, aim=evidence.fair * (1 + markup_pct / 100), aim_words=words)
+
+
+def _aim_in_words(markup_pct: float) -> str:
+    aim = f"{markup_pct:g} % above the fair price" if markup_pct else "at the fair price"
+    return f"List prices then aim {aim} (mark-up without listings, in Settings)."
 
 
 def _aiming_at_most(evidence: Evidence, earning: EarningAsks, piece: Any, quote: Any, on_hand: int) -> Evidence:

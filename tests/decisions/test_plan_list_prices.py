@@ -97,8 +97,8 @@ def test_plan_of_an_empty_stock():
     assert plan.empty and list(plan.columns) == list(PLAN_COLUMNS)
 
 
-@pytest.mark.parametrize("markup, price, words", [(0, 23.0, "aim at the fair price and 0 % more"),
-                                                  (10, 25.0, "aim at the fair price and 10 % more")])
+@pytest.mark.parametrize("markup, price, words", [(0, 23.0, "then aim at the fair price (mark-up without listings"),
+                                                  (10, 25.0, "then aim 10 % above the fair price")])
 def test_markup_where_no_listing_tells_the_time_to_sale(markup, price, words):
     """Without listings a piece of fair price 22.50 is listed at the owner's mark-up on it, and the plan says so."""
     shop = shop_of(stock=STOCK.assign(ask=None), mark_up_without_listings=markup, price_endings=".00")
