@@ -91,7 +91,8 @@ def numbers(lines: pd.DataFrame, name: str) -> np.ndarray:
     if name not in lines:
         return np.full(len(lines), np.nan)
     values = pd.to_numeric(lines[name], errors="coerce").to_numpy(float)
-    wrong = np.flatnonzero(np.isinf(values) | (np.isnan(values) & lines[name].notna().to_numpy()))
+    filled = (lines[name].notna() & (lines[name].astype(str).str.strip() != "")).to_numpy()
+    wrong = np.flatnonzero(np.isinf(values) | (np.isnan(values) & filled))
     if len(wrong):
         met = lines[name].iloc[wrong[0]]
         raise ValueError(f"line {wrong[0] + 1}: {name} is {met}; write a number, or leave it blank")

@@ -94,7 +94,7 @@ def match_sets(
         _words(rows, value / 100, alone * len(tubes) / 100, bound / 100, found.proven, found.tightest, names))
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False)  # it travels in the plan's attrs, which pandas compares: frames have no one answer
 class MatchedStock:
     """The sets of a whole shop: `pools` (a row a group of tubes that may share sets: what it is, tubes, prices, value,
     words), `sets` (SET_COLUMNS with `pool`, `conditions`), `left_out` (sku, reason, row of Readings), `tubes` (sku,

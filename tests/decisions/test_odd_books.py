@@ -169,6 +169,7 @@ def test_what_cannot_be_reckoned_is_named(call, said):
 
 def test_a_lot_of_nothing_but_rejects_and_sets_larger_than_the_bench():
     """Rejects carry nothing and say so; twelve of a kind cannot be made of two."""
+    assert cost_lot(pd.DataFrame({"qty": [" "], "sales_value": ["9"]}), 40)["unit_cost"].tolist() == [40.0]
     costed = cost_lot(pd.DataFrame({"qty": [3], "rejects": [3], "sales_value": [9.0]}), 40)
     assert costed["line_cost"].sum() == 0 and costed["value_basis"].iloc[0].startswith("nothing passed")
     two = pd.DataFrame({"sku": ["A", "B"], "plate_current": [44.0, 44.0]})
