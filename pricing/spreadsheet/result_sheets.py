@@ -160,7 +160,8 @@ def write_price_list(book: Workbook, plan: pd.DataFrame, shop: Any) -> Worksheet
         [
             summarise_plan(plan, shop.settings.currency).headline,
             "Biggest money at stake first; use the arrow on “action” to see one kind, or sort by “Stock "
-            "row” for stock order. Prices are per set.",
+            "row” for stock order. Prices are per set. What a piece cost is spent: “leaves” is what selling it brings "
+            "now, “book margin” the same less its cost.",
             HABIT if sells_at_own_asks(shop.sales) else "",
             plan.attrs.get("unsold_asks", "") if sells_at_own_asks(shop.sales) else "",
         ],
