@@ -9,6 +9,7 @@ import re
 from typing import Any, NamedTuple
 
 from pricing.shop_tables.cells import TAKEN_OUT, is_blank, tidy, without_prices
+from pricing.shop_tables.dates import read_dates
 from pricing.shop_tables.sets import only_set_words
 
 
@@ -39,8 +40,9 @@ class TypeReader:
         """The type a cell names, None when the cell is blank."""
         if is_blank(value):
             return None
-        if isinstance(value, dt.date):
-            return self._doubtful(f"{value.month}-{value.year % 100:02d}", "date_for_type", tidy(value))
+        date = value if isinstance(value, dt.date) else _first_of_a_month(tidy(value))
+        if date is not None:
+            return self._doubtful(f"{date.month}-{date.year % 100:02d}", "date_for_type", tidy(value))
         text = tidy(value).lstrip("'").strip()
         bracket = _BRACKET.search(text)  # cut first: "ECC83 (2)" must not be read as ECC832
         match = self.register.find(text[: bracket.start()] if bracket else text)
@@ -191,6 +193,14 @@ def without_names(text: str, names: tuple[str, ...]) -> str:
         if at >= 0:
             return f"{text[:at]}{TAKEN_OUT}{text[at + len(name):]}".strip()
     return text
+
+
+def _first_of_a_month(text: str) -> dt.date | None:
+    """The date a spreadsheet shows where 6-53 was typed: "2053-06-01", "01.06.2053", "Jun-53"."""
+    if not re.fullmatch(r"\d{4}-\d\d-01|0?1\.\d\d?\.\d{4}|[^\W\d_]{3,4}-\d\d", text):
+        return None
+    date = read_dates([text]).readings[0].value
+    return date if date is not None and date.day == 1 else None
 
 
 _EXPONENT = re.compile(r"(\d)(?:[.,](\d+))?[eE]\+?(\d{1,3})")
