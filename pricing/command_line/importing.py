@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import argparse
+from textwrap import fill
 from typing import Any
 
 from pricing.command_line.steps import DONE, PROBLEMS, BadCall, must_be_free, step, write_csv
 from pricing.problems import counted
+
+_WIDTH = 110
 
 
 def import_files(call: argparse.Namespace) -> int:
@@ -26,13 +29,19 @@ def import_files(call: argparse.Namespace) -> int:
                                      date_order=(call.dates or "").partition("-")[0])
         except NotPlaced as error:
             raise BadCall(str(error)) from error
-    print(*incoming.words, sep="\n")
+    print(*map(_folded, incoming.words), sep="\n")
     print(_totals(incoming))
     if call.dry_run:
         print("Nothing was written (--dry-run).")
     else:
         _write(call, incoming)
     return DONE if incoming.problems.empty else PROBLEMS
+
+
+def _folded(line: str) -> str:
+    """A long line of the summary, folded under its own indent."""
+    indent = " " * (len(line) - len(line.lstrip()))
+    return fill(line.strip(), _WIDTH, initial_indent=indent, subsequent_indent=f"{indent}  ")
 
 
 def _totals(incoming: Any) -> str:

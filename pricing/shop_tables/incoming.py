@@ -102,7 +102,10 @@ class _Reading:
         for placed in places.placed:
             self._must_have(placed.found.table)
             names = names.beside(Names.of(placed.found.makers_and_brands()))
-        read = [self._sheet(path, placed, names) for placed in places.placed]
+        read = []
+        for placed in places.placed:
+            read.append(self._sheet(path, placed, names))
+            self._take_currency(read[-1])
         for sheet, why in places.unplaced:
             for number, row in filled_rows(sheet.rows, 0):
                 self._outcome(path, sheet.name, number, "", ON_PROBLEMS, "", _text(row))
@@ -120,6 +123,16 @@ class _Reading:
         if places.left_alone:
             self.words.append(f"{path.name}: sheets left alone, since others are named after tables: "
                               f"{', '.join(sheet.name for sheet in places.left_alone)}.")
+
+    def _take_currency(self, one: SheetRead) -> None:
+        """Where the shop's currency is not known, the one most rows of the first sheet are in, for the whole import."""
+        named = one.clean.get("currency", pd.Series(dtype=str)).replace("", None).dropna()
+        if not self.settings.currency and len(named):
+            currency = str(named.mode().iloc[0])
+            self.settings = self.settings.with_currency(currency)
+            self.book = replace(self.book, settings=self.book.settings.with_currency(currency))
+            one.problems.append(problem("currency_assumed", sheet=one.found.sheet, row=None, column="currency",
+                                        value=currency))
 
     def _must_have(self, table: Table) -> None:
         if table.name not in self.book.columns:

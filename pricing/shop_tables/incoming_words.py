@@ -18,7 +18,7 @@ from pricing.shop_tables.reading import RawSheet, is_empty
 
 NEW, ALREADY, ON_PROBLEMS = "new", "already there", "on Problems"
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
-_SAMPLES, _SPELLINGS, _EXAMPLES = 3, 8, 2
+_SAMPLES, _SPELLINGS, _EXAMPLES = 3, 5, 2
 
 
 @dataclass
@@ -54,6 +54,7 @@ def sheet_words(path: Path, one: SheetRead, book: BookSoFar) -> list[str]:
     lines += [f"  Dates in {words}." for words in one.dates]
     lines += _currency(one, book)
     lines += _spellings(one)
+    lines += _titles(one)
     on_problems = one.rows_in - len(one.new) - len(one.already)
     lines.append(f"  {counted(one.rows_in, 'row')} = {len(one.new):,} new + {len(one.already):,} already there + "
                  f"{on_problems:,} on Problems.")
@@ -91,18 +92,31 @@ def _currency(one: SheetRead, book: BookSoFar) -> list[str]:
         return []
     counts = [f"{currency or 'none known'} {count:,}" for currency, count in rows["currency"].value_counts().items()]
     home = book.settings.currency
-    whose = (f"rows that name none are in {home}, the shop's" if home else
-             "rows that name none are taken to be in the one most rows name, since Settings name none")
+    whose = f"rows that name none are in {home}" if home else "no row names any, nor do Settings"
     return [f"  Currency of the new rows: {', '.join(counts)}; {whose}."]
 
 
 def _spellings(one: SheetRead) -> list[str]:
-    top = one.spelt.most_common(_SPELLINGS)
-    if not top:
+    """What was read as something else, the most frequent of each column."""
+    columns: dict[str, list[str]] = {}
+    for (column, text, now), count in one.spelt.most_common():
+        columns.setdefault(column, []).append(f"'{text[:40]}' as {now} ({count:,})")
+    lines = []
+    for column, met in columns.items():
+        more = f"; and {len(met) - _SPELLINGS:,} more" if len(met) > _SPELLINGS else ""
+        lines.append(f"  Read in {column}: {'; '.join(met[:_SPELLINGS])}{more}.")
+    return lines
+
+
+def _titles(one: SheetRead) -> list[str]:
+    """How many titles were read, and how many left something open."""
+    titles = sum(bool(row.get("title")) for row in one.stood.values())
+    doubts = [met for met in one.problems if met.code == "title_doubtful" and met.row in one.new]
+    if not titles:
         return []
-    met = [f"'{text[:40]}' as {now} ({count:,})" for (_, text, now), count in top]
-    more = len(one.spelt) - len(top)
-    return [f"  Read as: {'; '.join(met)}{f'; and {more:,} more' if more else ''}."]
+    columns = ", ".join(f"{column} {count:,}" for column, count in Counter(met.column for met in doubts).most_common())
+    left = f"; {len({met.row for met in doubts}):,} of the new rows leave something open: {columns}" if doubts else ""
+    return [f"  Titles read: {titles:,}{left}."]
 
 
 def _kinds(problems: list[Problem], title: str) -> list[str]:
