@@ -1,13 +1,20 @@
 """The command `import` as the owner runs it: told first, written once, nothing lost, nothing half done."""
 
 import csv
+from pathlib import Path
 
 import openpyxl
+import pandas as pd
 import pytest
 from shop_tables import messy_files
 
 from pricing.command_line import BAD_CALL, DONE, PROBLEMS, main
 from pricing.shop_tables import read_shop
+from pricing.shop_tables.incoming import read_incoming
+from pricing.shop_tables.reading import read_sheets
+from pricing.spreadsheet.appending import append_to_workbook
+
+ROOT = Path(__file__).parent.parent
 
 CLEAN = "Datum;Artikel;Preis;Bestellnummer\n13.4.2023;=EL84 pair NOS;32,50;1001\n14.4.2023;600000;7;1002\n"
 
@@ -118,3 +125,26 @@ def test_every_messy_file_at_once(book, tmp_path, capsys):
     assert "In all 528 rows: " in "\n".join(first)
     assert main(call) == PROBLEMS
     assert "In all 528 rows: 0 new, 480 already there, 48 on Problems." in capsys.readouterr().out
+
+
+def test_a_whole_shop_moves_into_an_empty_workbook(tmp_path):
+    """The demo shop's workbook taken over: every clean cell of every table as before but for the spelling of types and
+    what went into notes; taken over again, nothing is new.
+    """
+    demo, new = ROOT / "workbooks" / "demo shop.xlsx", tmp_path / "new.xlsx"
+    main(["new", str(new)])
+    made = openpyxl.load_workbook(new)
+    for sheet in read_sheets(demo):
+        if sheet.name in ("Settings", "Types"):
+            for row, cells in enumerate(sheet.rows, 1):
+                for column, cell in enumerate(cells, 1):
+                    made[sheet.name].cell(row, column).value = None if cell == "" else cell
+    made.save(new)
+    incoming = read_incoming(demo, new)
+    append_to_workbook(new, incoming.rows)
+    old, moved = read_shop(demo), read_shop(new)
+    for table in ("sales", "stock", "asks", "readings", "offers", "listening", "circuits", "lots"):
+        before, after = getattr(old, table), getattr(moved, table)
+        columns = [name for name in before.columns if name not in ("sheet", "row", "type", "note")]
+        pd.testing.assert_frame_equal(before[columns].reset_index(drop=True), after[columns].reset_index(drop=True))
+    assert read_incoming(demo, new).count("new") == 0
