@@ -237,6 +237,9 @@ CODES: dict[str, Code] = {
     "date_order_open": Code(
         "'{value}' can be read day first or month first, and nothing in the column '{heading}' tells which.",
         "Import again with --dates day-first or --dates month-first, or say it in Settings as 'date order'.", LEFT_OUT),
+    "type_from_title": Code(
+        "The register does not know the type '{value}'; the title names {taken}, which was taken.",
+        "Correct the type, or add it to the Types sheet.", CHECK),
     "currency_assumed": Code(
         "Neither Settings nor the sales so far name the shop's currency; {value} was taken, which most rows here name.",
         "If that is wrong, write 'currency' in Settings and import again, before these rows are in.", CHECK),

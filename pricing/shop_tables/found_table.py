@@ -27,7 +27,8 @@ class FoundTable:
         """Raw frame with the owner's headings, then `sheet` and `row`."""
         width = max([len(self.titles), *(len(row) for _, row in self.rows)])
         titles = [*self.titles, *[""] * (width - len(self.titles))]
-        names = ["" if tidy(title) in ("sheet", "row") else tidy(title) for title in titles]  # those two are ours
+        ours = ("sheet", "row", "canonical_type")  # worked out by us, whatever a file calls its columns
+        names = ["" if tidy(title) in ours else tidy(title) for title in titles]
         cells = [[*row, *[None] * (width - len(row)), self.sheet, number] for number, row in self.rows]
         frame = pd.DataFrame(cells, columns=[*names, "sheet", "row"], dtype=object)
         frame.attrs["heading_row"] = self.headings.row

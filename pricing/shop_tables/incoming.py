@@ -6,9 +6,10 @@ Every filled row of a sheet that is read, its heading row aside, has exactly one
 from __future__ import annotations
 
 import datetime as dt
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -64,7 +65,7 @@ def read_incoming(paths: Path | str | Sequence[Path | str], book: BookSoFar | Pa
     if not isinstance(book, BookSoFar):
         book = read_book_so_far(book, register, today)
     paths = [Path(paths)] if isinstance(paths, str | Path) else [Path(path) for path in paths]
-    reading = _Reading(book, date_order, today)
+    reading = _Reading(book, paths, date_order, today)
     for path in paths:
         reading.file(path, table)
     return reading.incoming()
@@ -73,13 +74,16 @@ def read_incoming(paths: Path | str | Sequence[Path | str], book: BookSoFar | Pa
 class _Reading:
     """One import: files one after the other, each held against the workbook and the files before it."""
 
-    def __init__(self, book: BookSoFar, date_order: str, today: dt.date | None) -> None:
+    def __init__(self, book: BookSoFar, paths: Sequence[Path], date_order: str, today: dt.date | None) -> None:
+        alike = Counter(path.name for path in set(paths))
+        self.names = {path: path.name if alike[path.name] == 1 else str(path) for path in paths}
         self.book, self.date_order, self.today = book, date_order, today
         self.settings = without_need_of_rates(book.settings)
         self.there = dict(book.rows)
         self.places = {name: [f"{book.path.name}, row {row}" for row in frame["row"]]
                        for name, frame in book.rows.items()}
-        self.types = TypeReader(book.register)
+        types = TypeReader(book.register)
+        self._type, self._title = cache(types.read), cache(types.in_title)
         self.outcomes: list[dict[str, Any]] = []
         self.problems: list[dict[str, Any]] = []
         self.rows: dict[str, list[dict[str, Any]]] = defaultdict(list)
@@ -160,7 +164,7 @@ class _Reading:
         dates = settle_dates(kept, self.date_order, self.settings.date_order, self.today)
         problems += dates.problems
         kept = replace(kept, rows=[row for row in dates.rows if row[0] not in dates.refused])
-        kept = self._titles_apart(kept, stood)
+        kept = self._titles_apart(kept, stood, problems)
         named = {"names": names} if "title" in kept.table.names else {}
         clean, met = CLEANERS[table](kept.frame(), self.book.register, self.settings, sheet.name, self.today, **named)
         heading_codes = ("near_heading", "double_heading", "date_order_assumed", "rate_of_other_month")
@@ -173,21 +177,30 @@ class _Reading:
             problems += _repeats(found)
         return SheetRead(sheet, found, placed.why, dates.words, stood, clean, problems)
 
-    def _titles_apart(self, found: FoundTable, stood: dict[int, Mapping[str, Any]]) -> FoundTable:
-        """The table with long texts of the type column as titles, where the row has no title: "EL84 pair NOS 1957"."""
+    def _titles_apart(self, found: FoundTable, stood: dict[int, Mapping[str, Any]],
+                      problems: list[Problem]) -> FoundTable:
+        """The table with its titles where titles are read: a long text of the type column ("EL84 pair NOS 1957") is one
+        where the row has none; a type no register knows ("vacuum tube") gives way to the one its title names.
+        """
         places = {column: at for at, column in found.headings.columns.items()}
         if "type" not in places or "title" not in found.table.names:
             return found
         at, titles, rows = places["type"], list(found.titles), []
         to = places.get("title", max([len(titles), *(len(row) for _, row in found.rows)]))
         for number, row in found.rows:
-            cell = row[at] if at < len(row) else None
-            if isinstance(cell, str) and len(cell.split()) > 2 and (to >= len(row) or is_blank(row[to])):
-                met = self.types.in_title(tidy(cell))
-                if met is not None:
+            cell, title = stood[number].get("type"), stood[number].get("title")
+            if is_blank(title) and isinstance(cell, str) and len(cell.split()) > 2:
+                if self._title(cell) is not None:
                     row = [*row, *[None] * (to + 1 - len(row))]
                     row[to], row[at] = cell, None
                     stood[number] = {**stood[number], "type": None, "title": cell}
+            elif not is_blank(title) and not is_blank(cell) and self._type(cell).code == "unknown_type":
+                met = self._title(tidy(title))
+                if met is not None and met.known:
+                    row = [*row]
+                    row[at] = None
+                    problems.append(problem("type_from_title", sheet=found.sheet, row=number, column="type",
+                                            value=tidy(cell), taken=met.designation))
             rows.append((number, row))
         if "title" not in places:
             titles = [*titles, *[""] * (to - len(titles)), "title"]
@@ -228,7 +241,7 @@ class _Reading:
             self._outcomes(path, one)
         self.there[name] = pd.concat([there, clean.iloc[kept]], ignore_index=True)
         self.places[name] = [*self.places.get(name, ()),
-                             *(f"{path.name}, row {records[at]['row']}" for at in kept)]
+                             *(f"{self.names[path]}, row {records[at]['row']}" for at in kept)]
 
     def _rates_missing(self, one: SheetRead) -> list[Problem]:
         """A problem for every currency that no rate turns into the shop's."""
@@ -260,10 +273,10 @@ class _Reading:
                 self._problem(path, met, texts.get(met.row, ""), titles.get(met.column, ""))
 
     def _outcome(self, *cells: Any) -> None:
-        self.outcomes.append(dict(zip(OUTCOME_COLUMNS, (cells[0].name, *cells[1:]))))
+        self.outcomes.append(dict(zip(OUTCOME_COLUMNS, (self.names[cells[0]], *cells[1:]))))
 
     def _problem(self, path: Path, met: Problem, whole_row: str = "", heading: str = "") -> None:
-        self.problems.append({"file": path.name, **vars(met), "heading": heading, "whole_row": whole_row})
+        self.problems.append({"file": self.names[path], **vars(met), "heading": heading, "whole_row": whole_row})
 
 
 def _width(row: Sequence[Any]) -> int:

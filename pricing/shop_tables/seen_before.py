@@ -10,9 +10,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-# What makes two rows the same sale, piece or reading, where both tables have the column.
+# What makes two rows the same sale, piece or reading, where both tables have the column. Sales are told apart by order
+# number and stock code besides, where both rows have one.
 KEYS: dict[str, tuple[str, ...]] = {
-    "Sales": ("sold_on", "price", "pieces", "currency", "canonical_type", "sku"),
+    "Sales": ("sold_on", "price", "pieces", "currency", "canonical_type"),
     "Stock": ("sku",),
     "Asks": ("sku", "ask", "from_date"),
     "Readings": ("sku", "tested_on", "test", "section", "value"),
@@ -30,7 +31,7 @@ def seen_before(table: str, rows: pd.DataFrame, there: pd.DataFrame, columns: Se
                 in_currency: Sequence[bool]) -> list[int | None]:
     """For every clean row the place (from 0) of the row of `there` that it repeats, None for a new one.
 
-    A row of `there` is repeated once. `columns` are those both sides have; rows of different orders are different.
+    A row of `there` is repeated once. `columns` are those both sides have.
     `in_currency`: whether the row itself names its currency; what the shop's was taken to be tells no two rows apart.
     """
     key = [name for name in KEYS[table] if name in columns or name in _WORKED_OUT and _has(rows, name)]
@@ -62,19 +63,20 @@ def _repeats(rows: pd.DataFrame, there: pd.DataFrame, key: Sequence[str], column
 
 
 class _Keyed:
-    """Keys, order numbers and all other cells of rows, ready to be compared."""
+    """Keys, codes that tell rows of one key apart, and all other cells of rows, ready to be compared."""
 
     def __init__(self, rows: pd.DataFrame, key: Sequence[str], others: Sequence[str]) -> None:
         self.keys = list(zip(*(_cells(rows, name) for name in key))) if len(rows) else []
         self.rest = list(zip(*(_cells(rows, name) for name in others))) if others and len(rows) else [()] * len(rows)
         stated = _cells(rows, "order") if "order" in rows else [""] * len(rows)
         notes = rows["note"] if "note" in rows else [""] * len(rows)
-        self.orders = [one or _order_in(note) for one, note in zip(stated, notes)]
+        orders = [one or _order_in(note) for one, note in zip(stated, notes)]
+        self.codes = list(zip(orders, _cells(rows, "sku") if "sku" in rows else [""] * len(rows)))
 
 
 def _order_in(note: str) -> str:
     met = _ORDER.search(note)
-    return met.group(1).strip() if met else ""
+    return met.group(1).strip().casefold() if met else ""
 
 
 def _has(rows: pd.DataFrame, name: str) -> bool:
@@ -90,20 +92,20 @@ def _cells(rows: pd.DataFrame, name: str) -> list[Any]:
         return ["" if value != value else round(value, 2) for value in column.tolist()]
     if pd.api.types.is_datetime64_any_dtype(column):
         return ["" if value is pd.NaT else value.date() for value in column]
-    return [value.casefold() if isinstance(value, str) else value for value in column.tolist()]
+    return [value.casefold() if isinstance(value, str) else value if value == value else "" for value in column]
 
 
 def _pairs(mine: list[int], theirs: list[int], new: _Keyed, old: _Keyed) -> list[tuple[int, int]]:
-    """Pairs of one key: those of one order number first, then by equal cells."""
+    """Pairs of one key whose codes do not differ: of equal codes first, then by equal cells."""
     if len(mine) * len(theirs) > _MOST_COMPARED:
         return _pairs_of_many(mine, theirs, new, old)
     scored = []
     for place in mine:
         for at in theirs:
-            one, other = new.orders[place], old.orders[at]
-            if one == other or not one or not other:
+            unlike = [(one, other) for one, other in zip(new.codes[place], old.codes[at]) if one != other]
+            if not any(one and other for one, other in unlike):
                 alike = sum(a == b for a, b in zip(new.rest[place], old.rest[at]))
-                scored.append((one != other, -alike, place, at))
+                scored.append((len(unlike), -alike, place, at))
     pairs: dict[int, int] = {}
     used: set[int] = set()
     for _, _, place, at in sorted(scored):
@@ -114,14 +116,21 @@ def _pairs(mine: list[int], theirs: list[int], new: _Keyed, old: _Keyed) -> list
 
 
 def _pairs_of_many(mine: list[int], theirs: list[int], new: _Keyed, old: _Keyed) -> list[tuple[int, int]]:
-    """Pairs of hundreds of rows of one key, by order number alone."""
-    free: dict[str, list[int]] = defaultdict(list)
+    """Pairs of hundreds of rows of one key, by their codes alone."""
+    free: dict[tuple[str, str], list[int]] = defaultdict(list)
     for at in reversed(theirs):
-        free[old.orders[at]].append(at)
-    pairs = []
-    for place in sorted(mine, key=lambda place: not new.orders[place]):
-        order = new.orders[place]
-        met = free.get(order) or (free.get("") if order else next(filter(None, free.values()), None))
+        free[old.codes[at]].append(at)
+    pairs, left = [], []
+    for place in mine:
+        met = free.get(new.codes[place])
+        if met:
+            pairs.append((place, met.pop()))
+        else:
+            left.append(place)
+    for place in left:
+        codes = new.codes[place]
+        met = next((ats for other, ats in free.items()
+                    if ats and not any(a and b and a != b for a, b in zip(codes, other))), None)
         if met:
             pairs.append((place, met.pop()))
     return pairs

@@ -336,3 +336,35 @@ def test_a_currency_without_a_rate_is_taken_and_told(shop):
     met = read(shop, "date,type,price,cur\n2024-05-06,EL84,30,USD\n2024-05-07,EL84,30,USD\n")
     assert met.count("new") == 2 and codes(met) == [(None, "rate_missing")]
     assert "rate: USD 2024-05" in met.problems["remedy"].iloc[0]
+
+
+def test_codes_tell_sales_apart_only_where_both_rows_have_one(shop, tmp_path):
+    """A sale without a stock code may be the one that has it; of two with codes of their own neither is."""
+    sold = {"sold_on": dt.datetime(2023, 5, 6), "type": "EL84", "price": 30, "currency": "EUR", "sku": "A1"}
+    there = book(tmp_path / "shop.xlsx", Sales=[sold])
+    assert read(there, "sold,type,price,sku\n2023-05-06,EL84,30,\n").count("already there") == 1
+    met = read(there, "sold,type,price,sku\n2023-05-06,EL84,30,A2\n2023-05-06,EL84,30,\n2023-05-06,EL84,30,A1\n")
+    assert met.outcomes["outcome"].tolist() == ["new", "new", "already there"]
+
+
+def test_a_type_that_is_no_type_gives_way_to_the_title(shop):
+    """A column of categories headed Type does not hide the types in the titles; it stays in the note, and is told."""
+    met = read(shop, "date,type,title,price\n2024-05-06,Vacuum tube,EL84 pair NOS,30\n2024-05-06,EL34,EL34,31\n")
+    assert met.rows["Sales"]["type"].tolist() == ["EL84", "EL34"] and codes(met) == [(2, "type_from_title")]
+    assert met.rows["Sales"]["note"].tolist()[0] == "title: EL84 pair NOS; type: Vacuum tube"
+
+
+def test_files_of_one_name(shop, tmp_path):
+    """Two folders, one name: the rows of each can still be told apart."""
+    paths = [tmp_path / folder / "list.csv" for folder in ("one", "two")]
+    for price, path in enumerate(paths, 30):
+        path.parent.mkdir()
+        path.write_text(f"date,type,price\n2024-05-06,EL84,{price}\n")
+    met = lawful(read_incoming(paths, shop, today=TODAY))
+    assert met.outcomes["file"].tolist() == [str(path) for path in paths]
+
+
+def test_a_column_called_as_one_of_ours_that_is_worked_out(shop):
+    """Headings such as row, sheet and canonical_type mean nothing here."""
+    met = read(shop, "date,type,price,row,sheet,canonical_type\n2024-05-06,nosuch1,30,7,x,EL84\n")
+    assert met.outcomes["row"].tolist() == [2] and met.rows["Sales"]["type"].tolist() == ["nosuch1"]
