@@ -21,10 +21,10 @@ LAUGHS = ('<?xml version="1.0"?><!DOCTYPE l [<!ENTITY a "ha">'
 OUTSIDE = '<?xml version="1.0"?><!DOCTYPE l [<!ENTITY i SYSTEM "file:///etc/hostname">]>'
 
 
-def read(*paths):
-    """[name, outcome, words, seconds, MB] of every file, read in a child process."""
-    child = subprocess.run([sys.executable, HERE / "read_in_child.py"], input="".join(f"{one}\n" for one in paths),
-                           capture_output=True, text=True, timeout=600)
+def read(*paths, book=None):
+    """[name, outcome, words, seconds, MB] of every file, read in a child process: as a shop, or to be imported."""
+    call = [sys.executable, HERE / "read_in_child.py", *([book] if book else [])]
+    child = subprocess.run(call, input="".join(f"{one}\n" for one in paths), capture_output=True, text=True, timeout=600)
     found = [json.loads(line) for line in child.stdout.splitlines()]
     assert len(found) == len(paths), f"the reader died at {paths[len(found)]}: {child.stderr[-300:]}"
     return found
@@ -147,6 +147,23 @@ def test_an_attack_is_refused_in_words(met, name):
     outcome, words, seconds, taken_mb = met[name]
     assert outcome == "refused" and name in words and words.endswith("."), (outcome, words)
     assert seconds < MOST_S and taken_mb < MOST_MB
+
+
+def test_attacks_on_the_import(tmp_path):
+    """Sheets of any name are checked before they are read for an import; damaged files are read or refused."""
+    book = tmp_path / "book.xlsx"
+    book.write_bytes(workbook())
+    other = {"xl/workbook.xml": lambda part: part.replace(b'"Sales"', b'"Other"')}
+    attacks = {"laughs in the sheet.xlsx": with_parts(other, ATTACKS["laughs in the sheet.xlsx"]()),
+               "a cell far out.xlsx": with_parts(other, ATTACKS["a cell far out.xlsx"]()),
+               "a cell far out.ods": ods(FAR.replace('"Sales"', '"Other"'))}
+    for name, content in attacks.items():
+        (tmp_path / name).write_bytes(content)
+    (tmp_path / "damaged").mkdir()
+    damaged = fuzzed(tmp_path / "damaged", FUZZED)
+    for path, outcome, words, seconds, taken_mb in read(*(tmp_path / name for name in attacks), *damaged, book=book):
+        assert outcome == "refused" or outcome == "read" and Path(path).name not in attacks, (path, outcome, words)
+        assert seconds < MOST_S and taken_mb < MOST_MB, path
 
 
 @pytest.mark.parametrize("name", HARMLESS)
