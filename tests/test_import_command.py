@@ -148,3 +148,20 @@ def test_a_whole_shop_moves_into_an_empty_workbook(tmp_path):
         columns = [name for name in before.columns if name not in ("sheet", "row", "type", "note")]
         pd.testing.assert_frame_equal(before[columns].reset_index(drop=True), after[columns].reset_index(drop=True))
     assert read_incoming(demo, new).count("new") == 0
+
+
+@pytest.mark.parametrize("begins", ["=", "+", "-", "@", "\t="])
+def test_text_never_becomes_a_formula(book, tmp_path, begins):
+    """Whatever a text begins with, in every column of text: no cell of the workbook or of the CSV of problems runs."""
+    names = ["maker", "brand", "variant", "grade", "tester", "channel", "country", "lot", "return_reason", "sku",
+             "note", "title", "order", "type", "era"]
+    rows = [["sold_on", "price", *names], ["2024-05-06", "30", *[f"{begins}HYPERLINK(1+1)"] * len(names)],
+            ["soon", f"{begins}1+1", *[""] * len(names)]]
+    with (tmp_path / "sold.csv").open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows(rows)
+    main(["import", str(tmp_path / "sold.csv"), "--into", str(book)])
+    made = openpyxl.load_workbook(book)["Sales"]
+    typed = [cell for cell in made[2] if cell.value is not None]
+    assert len(typed) > 10 and not [cell for cell in typed if cell.data_type == "f"]
+    told = (tmp_path / "shop import problems.csv").read_text(encoding="utf-8-sig")
+    assert not [cell for row in csv.reader(told.splitlines()) for cell in row if cell[:1] in ("=", "+", "-", "@", "\t")]

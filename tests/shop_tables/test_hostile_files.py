@@ -24,7 +24,8 @@ OUTSIDE = '<?xml version="1.0"?><!DOCTYPE l [<!ENTITY i SYSTEM "file:///etc/host
 def read(*paths, book=None):
     """[name, outcome, words, seconds, MB] of every file, read in a child process: as a shop, or to be imported."""
     call = [sys.executable, HERE / "read_in_child.py", *([book] if book else [])]
-    child = subprocess.run(call, input="".join(f"{one}\n" for one in paths), capture_output=True, text=True, timeout=600)
+    names = "".join(f"{one}\n" for one in paths)
+    child = subprocess.run(call, input=names, capture_output=True, text=True, timeout=600)
     found = [json.loads(line) for line in child.stdout.splitlines()]
     assert len(found) == len(paths), f"the reader died at {paths[len(found)]}: {child.stderr[-300:]}"
     return found
