@@ -25,7 +25,7 @@ def import_files(call: argparse.Namespace) -> int:
     must_be_free(call)
     with step(f"reading {', '.join(path.name for path in call.files)}"):
         try:
-            incoming = read_incoming(call.files, call.book, table=call.table or "", 
+            incoming = read_incoming(call.files, call.book, table=call.table or "",
                                      date_order=(call.dates or "").partition("-")[0])
         except NotPlaced as error:
             raise BadCall(str(error)) from error

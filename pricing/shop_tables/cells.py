@@ -56,7 +56,8 @@ def is_blank(value: Any) -> bool:
     if value is None:
         return True
     if isinstance(value, str):
-        return value.strip().casefold() in BLANK_WORDS
+        text = value if value.isascii() else _SPACES.sub(" ", value)
+        return text.strip().casefold() in BLANK_WORDS
     try:
         return bool(value != value)
     except (TypeError, ValueError):

@@ -48,8 +48,8 @@ class RowWriter:
         for name, value in self._values(row, stood):
             if name in has:
                 cells[name] = value
-            elif name == "order":
-                aside.append(f"order {value}")
+            elif name == "order" or name not in self.table.names:
+                aside.append(f"{name} {_shown(value)}")
             elif name == "currency":
                 if value != self.book.settings.currency:
                     return self._refuse(row, "currency_without_column", name, value)

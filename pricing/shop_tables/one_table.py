@@ -330,8 +330,8 @@ class OneTable:
         if self.table is spec.ITEMS:
             kept[:] = True
         dates = {column.name for column in self.table.columns if column.kind == "date"}
-        counts = {"set_size", "qty"}
-        flags = {"matched", "type_known"}
+        counts = {"set_size", "qty"} & set(self.table.names)  # an aspect of Listening may be called so
+        flags = {"matched"} & set(self.table.names) | {"type_known"}
         data = {}
         for name in self._order():
             values = self.out[name]

@@ -331,6 +331,17 @@ def test_scores_of_listening(shop, tmp_path):
     assert met.rows["Listening"][["Warmth", "note"]].values.tolist() == [[7, "punch 3"]]
 
 
+def test_aspects_called_as_columns_of_other_tables(shop):
+    """A score may be called qty or title; blank scores are blank."""
+    met = read(shop, "type,amp,who,qty,title\nEL84,small one,ab,7,\nEL34,small one,ab,,3\n", "listening.csv")
+    assert met.rows["Listening"]["note"].tolist() == ["qty 7", "title 3"]
+
+
+def test_a_cell_of_nothing_but_zero_width_is_blank(shop):
+    """A type nobody can see is none."""
+    assert (2, "type_missing") in codes(read(shop, "date,type,price\n2024-05-06,\u200b,30\n"))
+
+
 def test_a_currency_without_a_rate_is_taken_and_told(shop):
     """The row is clean; that it cannot be priced yet is said once."""
     met = read(shop, "date,type,price,cur\n2024-05-06,EL84,30,USD\n2024-05-07,EL84,30,USD\n")
