@@ -161,6 +161,11 @@ def without_prices(text: str) -> str:
     return _PRICES.sub(TAKEN_OUT, text)
 
 
+def currencies_in(text: str, read_currency: Any) -> set[str]:
+    """The currencies that signs and codes in a text name: "Price (USD)"."""
+    return {read_currency(sign) for sign in _SIGN.findall(text)}
+
+
 def read_money(value: Any, read_currency: Any) -> Reading:
     """Money in a cell: value is a Money, or None with a code ("unreadable") when it is not one amount.
 
@@ -187,7 +192,7 @@ def read_money(value: Any, read_currency: Any) -> Reading:
             text[: per_set.start()].strip(),
             _SET_WORD_SIZE.get(per_set.group(1).casefold().rstrip("."), "2"),
         )
-    signs = {read_currency(sign) for sign in _SIGN.findall(text)}
+    signs = currencies_in(text, read_currency)
     text = _SIGN.sub(" ", text).strip()
     text = _WHOLE_MARK.sub("", text).strip()
     if len(signs) > 1:

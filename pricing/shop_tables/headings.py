@@ -93,7 +93,7 @@ def _without_unit(words: str) -> str:
     """A heading without a currency or unit behind it: "price eur" is price."""
     first, _, last = words.rpartition(" ")
     return (
-        first
+        first.removesuffix(" in")
         if first and last in {"eur", "usd", "gbp", "chf", "euro", "%", "pct", "v", "ma", "w", "ohm"}
         else words
     )

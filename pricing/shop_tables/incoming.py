@@ -17,7 +17,7 @@ import pandas as pd
 
 from pricing.problems import Problem, problem, problems_frame
 from pricing.shop_tables.book_so_far import BookSoFar, read_book_so_far, without_need_of_rates
-from pricing.shop_tables.cells import is_blank, read_money, tidy
+from pricing.shop_tables.cells import currencies_in, is_blank, read_money, tidy
 from pricing.shop_tables.columns import TABLES, Table
 from pricing.shop_tables.found_table import FoundTable
 from pricing.shop_tables.incoming_rows import RowWriter
@@ -165,6 +165,7 @@ class _Reading:
         problems += dates.problems
         kept = replace(kept, rows=[row for row in dates.rows if row[0] not in dates.refused])
         kept = self._titles_apart(kept, stood, problems)
+        kept = self._currency_of_heading(kept, stood, problems)
         named = {"names": names} if "title" in kept.table.names else {}
         clean, met = CLEANERS[table](kept.frame(), self.book.register, self.settings, sheet.name, self.today, **named)
         heading_codes = ("near_heading", "double_heading", "date_order_assumed", "rate_of_other_month")
@@ -205,6 +206,31 @@ class _Reading:
         if "title" not in places:
             titles = [*titles, *[""] * (to - len(titles)), "title"]
         return replace(found, rows=rows, titles=titles)
+
+    def _currency_of_heading(self, found: FoundTable, stood: dict[int, Mapping[str, Any]],
+                             problems: list[Problem]) -> FoundTable:
+        """The table with the currency that the heading of its prices names ("Price (USD)"), where it has no column of
+        currencies. Another sum whose heading names a currency that is not the shop's is told.
+        """
+        unsaid = "currency" in found.table.names and "currency" not in found.headings.columns.values()
+        priced = ""
+        for at, column in found.headings.columns.items():
+            kind = found.table.column(column).kind
+            named = currencies_in(tidy(found.titles[at]), read_currency) if kind in ("price", "money") else set()
+            if len(named) == 1:
+                currency, home = named.pop(), self.settings.currency
+                if kind == "price" and unsaid:
+                    priced = currency
+                elif home and currency != home:
+                    problems.append(problem("foreign_sign", sheet=found.sheet, row=None, column=column,
+                                            value=tidy(found.titles[at]), sign=currency, home=home))
+        if not priced:
+            return found
+        for number, cells in stood.items():
+            stood[number] = {**cells, "currency": priced}
+        width = max([len(found.titles), *(len(row) for _, row in found.rows)])
+        rows = [(number, [*row, *[None] * (width - len(row)), priced]) for number, row in found.rows]
+        return replace(found, rows=rows, titles=[*found.titles, *[""] * (width - len(found.titles)), "currency"])
 
     def _table(self, path: Path, name: str, read: Sequence[SheetRead]) -> None:
         """The rows of one table of a file: new ones written, others already there or on Problems."""

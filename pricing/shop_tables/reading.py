@@ -23,6 +23,7 @@ MOST_CELLS = 30_000_000
 _MACROS_OF_ODS = ("Basic", "Dialogs")  # LibreOffice writes them with a document type; nothing reads them here
 WORKBOOKS = (".xlsx", ".xlsm", ".ods")
 _TEXTS = (".csv", ".txt", ".tsv")
+_STATED = re.compile(r"""(?i)("?)sep=([,;\t|])\1(?=[\r\n])""")
 _END = "end of the text"
 
 
@@ -123,7 +124,9 @@ def _csv_sheet(name: str, path: Path, whole: bool = False) -> RawSheet:
     text, guessed, example, code = decode(data)
     if not text.strip():
         raise ShopFileError(path, "the file is empty.", "Export the table again.")
-    separator = _delimiter(text)
+    stated = _STATED.match(text)  # a first line for the spreadsheet program: "sep=;"
+    separator = stated.group(2) if stated else _delimiter(text)
+    text = text if stated is None else text[stated.end():]
     try:
         rows = [list(row) for row in csv.reader(io.StringIO(text, newline=""), delimiter=separator)]
     except csv.Error as error:

@@ -70,7 +70,7 @@ class _Keyed:
         self.rest = list(zip(*(_cells(rows, name) for name in others))) if others and len(rows) else [()] * len(rows)
         stated = _cells(rows, "order") if "order" in rows else [""] * len(rows)
         notes = rows["note"] if "note" in rows else [""] * len(rows)
-        orders = [one or _order_in(note) for one, note in zip(stated, notes)]
+        orders = [one.partition(";")[0].strip() or _order_in(note) for one, note in zip(stated, notes)]
         self.codes = list(zip(orders, _cells(rows, "sku") if "sku" in rows else [""] * len(rows)))
 
 

@@ -379,3 +379,20 @@ def test_a_column_called_as_one_of_ours_that_is_worked_out(shop):
     """Headings such as row, sheet and canonical_type mean nothing here."""
     met = read(shop, "date,type,price,row,sheet,canonical_type\n2024-05-06,nosuch1,30,7,x,EL84\n")
     assert met.outcomes["row"].tolist() == [2] and met.rows["Sales"]["type"].tolist() == ["nosuch1"]
+
+
+@pytest.mark.parametrize("heading", ["Price (USD)", "Price $", "price USD", "Price in USD", "Preis in USD"])
+def test_a_currency_named_by_the_heading_of_prices(shop, heading):
+    """Rows that name none are in it; a column of currencies and a sign in the cell come first."""
+    met = read(shop, f"date,type,{heading},Cost (GBP)\n2024-05-06,EL84,30,9\n2024-05-06,EL34,€31,\n")
+    assert met.rows["Sales"]["currency"].tolist() == ["USD", "EUR"]
+    assert (None, "foreign_sign") in codes(met)
+    met = read(shop, f"date,type,{heading},cur\n2024-05-06,EL84,30,EUR\n2024-05-06,EL34,31,\n")
+    assert met.rows["Sales"]["currency"].tolist() == ["EUR", "EUR"]
+
+
+@pytest.mark.parametrize("first", ["sep=;", '"sep=;"'])
+def test_a_first_line_that_states_the_separator(shop, first):
+    """Is followed and is no row."""
+    met = read(shop, f"{first}\r\ndate;type;price\r\n2024-05-06;EL84;3,50\r\n")
+    assert met.rows["Sales"]["price"].tolist() == [3.5] and met.outcomes["row"].tolist() == [3]
