@@ -237,6 +237,9 @@ CODES: dict[str, Code] = {
     "date_order_open": Code(
         "'{value}' can be read day first or month first, and nothing in the column '{heading}' tells which.",
         "Import again with --dates day-first or --dates month-first, or say it in Settings as 'date order'.", LEFT_OUT),
+    "price_with_postage": Code(
+        "'{value}' is '{goods}' and '{extra}' together; '{goods}' was taken for the price of the goods.",
+        "Nothing, where that is right; else empty the heading that is not meant.", CHECK),
     "type_from_title": Code(
         "The register does not know the type '{value}'; the title names {taken}, which was taken.",
         "Correct the type, or add it to the Types sheet.", CHECK),
@@ -250,9 +253,10 @@ CODES: dict[str, Code] = {
     "no_column_for": Code(
         "The table {table} of the workbook has no column '{column}' and no 'note'; '{value}' was not taken over.",
         "Add the heading '{column}' there before the import.", CHECK),
-    "currency_without_column": Code(
-        "The price is in {value}, and the table {table} of the workbook has no column 'currency'.",
-        "Add the heading 'currency' there and import again.", LEFT_OUT),
+    "price_needs_column": Code(
+        "The price means something else without '{column}' {value}, and the table {table} of the workbook has no such "
+        "column.",
+        "Add the heading '{column}' there and import again.", LEFT_OUT),
     "text_too_long": Code(
         "'{column}' has {length} characters, more than a cell holds.", "Shorten it.", LEFT_OUT),
     "code_taken": Code(

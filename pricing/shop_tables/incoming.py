@@ -20,6 +20,7 @@ from pricing.shop_tables.book_so_far import BookSoFar, read_book_so_far, without
 from pricing.shop_tables.cells import currencies_in, is_blank, read_money, tidy
 from pricing.shop_tables.columns import TABLES, Table
 from pricing.shop_tables.found_table import FoundTable
+from pricing.shop_tables.goods_price import without_postage
 from pricing.shop_tables.incoming_rows import RowWriter
 from pricing.shop_tables.incoming_words import ALREADY, NEW, ON_PROBLEMS, SheetRead, sheet_words
 from pricing.shop_tables.ledger import WHOLE_ROW
@@ -146,7 +147,8 @@ class _Reading:
 
     def _sheet(self, path: Path, placed: Placed, names: Names) -> SheetRead:
         """A sheet's rows cleaned; those that cannot be told apart or dated are problems before that."""
-        found, sheet = placed.found, placed.sheet
+        sheet = placed.sheet
+        found, postage = without_postage(placed.found)
         table = found.table.name
         problems = [problem("above_headings", sheet=sheet.name, row=number, column=WHOLE_ROW, value=_text(row),
                             headings=found.headings.row)
@@ -154,7 +156,7 @@ class _Reading:
         if sheet.guessed:
             problems.append(problem("letters_guessed", sheet=sheet.name, row=None, column="", value=sheet.guessed,
                                     example=sheet.example))
-        problems += [replace(one, sheet=sheet.name) for one in found.headings.problems]
+        problems += [replace(one, sheet=sheet.name) for one in found.headings.problems] + postage
         wide = _too_wide(sheet, found)
         problems += [problem("row_too_wide", sheet=sheet.name, row=number, column=WHOLE_ROW, value=_text(row),
                              cells=_width(row), headings=_width(found.titles), mark=sheet.separator)
@@ -166,6 +168,8 @@ class _Reading:
         kept = replace(kept, rows=[row for row in dates.rows if row[0] not in dates.refused])
         kept = self._titles_apart(kept, stood, problems)
         kept = self._currency_of_heading(kept, stood, problems)
+        titles = [found.headings.columns.get(at, title) for at, title in enumerate(kept.titles)]
+        kept = replace(kept, titles=titles)
         named = {"names": names} if "title" in kept.table.names else {}
         clean, met = CLEANERS[table](kept.frame(), self.book.register, self.settings, sheet.name, self.today, **named)
         heading_codes = ("near_heading", "double_heading", "date_order_assumed", "rate_of_other_month")

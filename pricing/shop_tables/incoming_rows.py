@@ -23,6 +23,8 @@ from pricing.shop_tables.vocabularies import UNKNOWN, plain, spellings
 
 LONGEST_CELL = 32_000
 _COUNTS_OF_ONE = ("set_size", "qty")
+_PRICED_BY = (*_COUNTS_OF_ONE, "currency")
+_COUNTING = (*_COUNTS_OF_ONE, "matched")
 _DECADE = re.compile(r"(?:19|20)?\d0\s?['’]?s")
 
 
@@ -50,14 +52,14 @@ class RowWriter:
                 cells[name] = value
             elif name == "order" or name not in self.table.names:
                 aside.append(f"{name} {_shown(value)}")
-            elif name == "currency":
+            elif name in _PRICED_BY:
                 if value != self.book.settings.currency:
-                    return self._refuse(row, "currency_without_column", name, value)
+                    return self._refuse(row, "price_needs_column", name, value)
             elif name == "title":
                 if plain(value) != plain(str(cells.get("type", ""))):
                     aside.append(f"title: {value}")
             elif name != "note":
-                aside.append(f"{name} {_shown(value)}")
+                aside.append(f"written {name}: {value}" if name in _COUNTING else f"{name} {_shown(value)}")
         aside += list(self._as_it_stood(cells, stood, doubted))
         if aside and "note" in has:
             cells["note"] = "; ".join(filter(None, [cells.get("note", ""), *aside]))
@@ -108,7 +110,8 @@ class RowWriter:
             if now and isinstance(cell, str) and kind in ("type", "label", "grade", "era", "channel", "test"):
                 self.spelt[name, text, now] += 1
             if name in doubted or isinstance(cell, str) and _says_more(kind, text, now):
-                yield f"{name}: {text}"
+                # A note that is nothing but "matched: 2x" would be read as a count.
+                yield f"written {name}: {text}" if name in _COUNTING else f"{name}: {text}"
 
     def _tell_lost(self, row: Mapping[str, Any], texts: Sequence[str]) -> None:
         for text in filter(None, texts):

@@ -58,7 +58,7 @@ def sheet_words(path: Path, one: SheetRead, book: BookSoFar) -> list[str]:
     on_problems = one.rows_in - len(one.new) - len(one.already)
     lines.append(f"  {counted(one.rows_in, 'row')} = {len(one.new):,} new + {len(one.already):,} already there + "
                  f"{on_problems:,} on Problems.")
-    taken = [met for met in one.problems if met.row is None or met.row in one.new]
+    taken = [met for met in one.problems if met.row in (None, one.found.headings.row) or met.row in one.new]
     refused = [met for met in one.problems if met.effect == LEFT_OUT and met.row not in one.already]
     lines += _kinds(refused, "On Problems")
     lines += _kinds([met for met in taken if met.effect == CHECK], "Taken with a doubt, please check")

@@ -306,7 +306,9 @@ def test_what_the_sheet_has_no_column_for(shop, tmp_path):
     met = read(workbook(tmp_path / "a.xlsx", Sales=lean, Settings=settings), text)
     assert met.rows["Sales"]["note"].tolist() == [
         "era 1950s; boxed white box; type: EL84/6BQ5; era: 1957; grade: minty"]
-    assert (3, "currency_without_column") in codes(met)
+    assert (3, "price_needs_column") in codes(met)
+    counted = read(workbook(tmp_path / "c.xlsx", Sales=lean), "date,type,price,qty\n2024-05-06,EL84,30,2\n")
+    assert codes(counted) == [(2, "price_needs_column")]
     met = read(workbook(tmp_path / "b.xlsx", Sales=[lean[0][:3]], Settings=settings), text)
     told = met.problems[met.problems["code"] == "no_column_for"]
     assert told["value"].tolist() == ["era 1950s", "boxed white box", "type: EL84/6BQ5", "era: 1957", "grade: minty"]
@@ -396,3 +398,22 @@ def test_a_first_line_that_states_the_separator(shop, first):
     """Is followed and is no row."""
     met = read(shop, f"{first}\r\ndate;type;price\r\n2024-05-06;EL84;3,50\r\n")
     assert met.rows["Sales"]["price"].tolist() == [3.5] and met.outcomes["row"].tolist() == [3]
+
+
+def test_a_total_with_the_postage_in_it_is_not_the_price(shop):
+    """Where the total is the sum of two other columns the goods are priced by the one; else the total is the line's."""
+    head = "date,title,Sold for,Carriage,Total\n"
+    met = read(shop, head + "2024-05-06,EL84,£30.00,£4.50,£34.50\n2024-05-07,EL84,30,0,30\n")
+    assert met.rows["Sales"][["price", "postage_charged"]].values.tolist() == [[30, 4.5], [30, 0]]
+    assert codes(met)[0] == (1, "price_with_postage")
+    met = read(shop, head + "2024-05-06,EL84,30,4.50,34.50\n2024-05-07,EL84 pair,30,4,60\n")
+    assert met.rows["Sales"]["price"].tolist() == [34.5, 60] and codes(met)[0] == (1, "double_heading")
+
+
+def test_a_count_put_into_the_note_is_not_read_as_one(shop, tmp_path):
+    """What stood in a cell of counts that could not be read stays words when the workbook is read again."""
+    text = "date,type,price,matched,qty\n2024-05-06,EL84,30,2x,\n2024-05-06,EL34,30,,1 pair?\n"
+    met = read(shop, text)
+    assert met.rows["Sales"]["note"].tolist()[0] == "written matched: 2x"
+    rows = met.rows["Sales"].astype(object).where(met.rows["Sales"].notna(), None).to_dict("records")
+    assert read(book(tmp_path / "shop.xlsx", Sales=rows), text).count("new") == 0
