@@ -243,6 +243,11 @@ CODES: dict[str, Code] = {
     "type_from_title": Code(
         "The register does not know the type '{value}'; the title names {taken}, which was taken.",
         "Correct the type, or add it to the Types sheet.", CHECK),
+    "dates_turned": Code(
+        "All {count} dates of the column '{heading}' that a spreadsheet took for dates fall on a day up to the 12th, "
+        "and all it left as text do not (such as '{value}'): it has likely taken the day for the month and the other "
+        "way round, so that {example} may be {other}.",
+        "Look up one of these dates; if it is wrong, export the list as text and import that instead.", CHECK),
     "currency_assumed": Code(
         "Neither Settings nor the sales so far name the shop's currency; {value} was taken, which most rows here name.",
         "If that is wrong, write 'currency' in Settings and import again, before these rows are in.", CHECK),

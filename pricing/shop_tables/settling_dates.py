@@ -14,6 +14,9 @@ from pricing.shop_tables.cells import tidy
 from pricing.shop_tables.dates import DateColumn, read_dates
 from pricing.shop_tables.found_table import FoundTable
 
+# By chance five dates all fall on a 12th or before in one case of a hundred: (12 / 30.4) ** 5.
+_FEWEST_TURNED = 5
+
 
 class Settled(NamedTuple):
     """Rows with their numeric dates settled, the problems, the rows (by number) that cannot be, a sentence a column."""
@@ -54,6 +57,7 @@ def settle_dates(found: FoundTable, said: str = "", in_settings: str = "", today
                                      value=tidy(rows[place][1][at]), heading=heading) for place in one.open]
                 continue
         words.append(f"{heading}: {_why(one, why)}")
+        problems += _turned(found, column, [_cell(row, at) for _, row in rows], one)
         for place in one.numeric:
             number, row = rows[place]
             met = one.readings[place]
@@ -72,6 +76,23 @@ def _cell(row: Sequence[Any], at: int) -> Any:
 def _tells(one: DateColumn) -> bool:
     """Whether the cells of a column tell their order without contradicting each other."""
     return bool(one.day_tells or one.month_tells or one.dotted) and not (one.day_tells and one.month_tells)
+
+
+def _turned(found: FoundTable, column: str, cells: Sequence[Any], one: DateColumn) -> list[Problem]:
+    """A problem where a spreadsheet has likely swapped day and month of every date it could: those it could not are
+    text of one order, and those it could have no day above 12.
+    """
+    numeric = set(one.numeric)
+    plain = [met.value for place, met in enumerate(one.readings) if place not in numeric and met.value is not None]
+    swapped = [date for date in plain if date.day <= 12 and date.day != date.month]
+    one_order = bool(one.day_tells) != bool(one.month_tells) and one.day_tells + one.month_tells == len(numeric)
+    if not one_order or len(plain) < _FEWEST_TURNED or any(date.day > 12 for date in plain) or not swapped:
+        return []
+    date = swapped[0]
+    at = next(at for at, name in found.headings.columns.items() if name == column)
+    return [problem("dates_turned", sheet=found.sheet, row=None, column=column, value=tidy(cells[one.numeric[0]]),
+                    heading=tidy(found.titles[at]), count=len(plain), example=date.isoformat(),
+                    other=date.replace(month=date.day, day=date.month).isoformat())]
 
 
 def _why(one: DateColumn, why: str) -> str:

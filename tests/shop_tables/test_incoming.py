@@ -417,3 +417,15 @@ def test_a_count_put_into_the_note_is_not_read_as_one(shop, tmp_path):
     assert met.rows["Sales"]["note"].tolist()[0] == "written matched: 2x"
     rows = met.rows["Sales"].astype(object).where(met.rows["Sales"].notna(), None).to_dict("records")
     assert read(book(tmp_path / "shop.xlsx", Sales=rows), text).count("new") == 0
+
+
+def test_dates_a_spreadsheet_has_likely_turned(shop, tmp_path):
+    """25/04/2023 left as text beside real dates with no day above 12: taken, and told; one real 25th and it is not."""
+    texts = [["25/04/2023", "EL84", 30], ["26/04/2023", "EL84", 31]]
+    rows = [[dt.datetime(2023, month, 4), "EL34", month] for month in (1, 2, 3, 5, 6)]
+    met = lawful(read_incoming(workbook(tmp_path / "a.xlsx", Sales=[SOLD[1], *texts, *rows]), shop, today=TODAY))
+    assert met.count("new") == 7 and codes(met) == [(None, "dates_turned")]
+    assert "2023-01-04 may be 2023-04-01" in met.problems["message"].iloc[0]
+    rows.append([dt.datetime(2023, 6, 25), "EL34", 9])
+    met = lawful(read_incoming(workbook(tmp_path / "a.xlsx", Sales=[SOLD[1], *texts, *rows]), shop, today=TODAY))
+    assert codes(met) == []
