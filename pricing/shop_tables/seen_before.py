@@ -75,8 +75,8 @@ class _Keyed:
 
 
 def _order_in(note: str) -> str:
-    met = _ORDER.search(note)
-    return met.group(1).strip().casefold() if met else ""
+    met = _ORDER.findall(note)  # the last: what the owner or the seller had written comes before it
+    return met[-1].strip().casefold() if met else ""
 
 
 def _has(rows: pd.DataFrame, name: str) -> bool:
