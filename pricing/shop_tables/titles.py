@@ -79,6 +79,7 @@ _NO_READING = re.compile(
 _BOUND = re.compile(
     r"(?i)(?:(?<!\w)(?:over|above|at least|min\.?|minimum|better than|all|mind\.?|up to|approx\.?|about|ca\.?)|[>≥~])"
     r"\s*\d+(?:[.,]\d+)?\s?\+?\s?%|\d+\s?(?:\+\s?%|%\s?\+)|\d+\s?%\s?\?|"
+    r"(?<![\d.,])\d{2,3}\s?%?\s?[-–]\s?\d{2,3}\s?%|"
     r"\d+\s?%\s*(?:or|and|oder|und)\s+(?:better|more|above|higher|up|besser|mehr)")
 _TESTED = (r"(?:tests?|tested|tstd|measures?d?|reads?|readings?|testing|geprüft|gemessen|getestet)"
            r"(?:\s+(?:at|as|with|mit))?\s*:?\s*")
@@ -87,6 +88,7 @@ _TEST_NUMBER = re.compile(rf"(?i)(?<!\w){_TESTED}\d+(?![\d.,]*\s?(?:%|[/|x]|[uµ
 _OF_NOS = re.compile(rf"(?i)(?<!\w)(?P<tested>{_TESTED})?100\s?%\s*(?:NOS|new)(?!\w)")
 
 _BRACKET = re.compile(r"\(\s*[x×]?\s*\d{1,2}\s*\)")
+_ONE_OF_THEM = re.compile(r"(?<!\w)(?:one|eine?r?|une?)(?: is| tests?| ist)?\s*$")
 _DENIED = re.compile(r"(?<!\w)(?:not|non|no|nicht|kein|pas|like|looks?|wie|possibly|maybe|probably|prob)\s*$")
 _TESTED_WORDS = frozenset("tested tstd getestet testé testée getest testata probada gemessen".split())
 _TOO_SHORT = frozenset("u ex hs".split())  # in a title they are half of another word
@@ -294,7 +296,8 @@ def _grade(words: str, reading: float | None, doubts: dict[str, str]) -> str:
     for start, end, phrase, spelling in phrases_in(words, "grade"):
         if spelling.meaning == UNKNOWN or phrase in _TOO_SHORT:
             continue
-        if spelling.doubtful or re.match(r"\s?\?", words[end:]) or _DENIED.search(words[:start]):
+        if spelling.doubtful or re.match(r"\s?\?", words[end:]) or _DENIED.search(words[:start]) \
+                or _ONE_OF_THEM.search(words[:start]):
             doubts["grade"] = phrase
         (tested if phrase in _TESTED_WORDS else met).append(spelling)
     met = met or tested  # "NOS, tested": the other word says the state

@@ -258,6 +258,10 @@ BY_HAND = [
     says("trio of EL84", "EL84", set_size=3),
     says("EL84 qty 8", "EL84", qty=8),
     says("EL84 for push-pull pair", "EL84", set_size=2),
+    # a range is no reading, and what is said of one of them is not said of the set
+    says("EL84 6BQ5 quad, 95-102%", "EL84", set_size=4, doubts="reading_pct"),
+    says("6SN7GTB pair, one weak", "6SN7GTB", set_size=2, doubts="grade"),
+    says("KT88 quad, one tests strong", "KT88", set_size=4, doubts="grade"),
     # as found in listings, read by hand before the reader saw them
     says("Luskarn ECC81 12AT7 Foil Getter 1960's Used Good", "ECC81", maker="Luskarn", era="1960s",
          variant="foil getter",
