@@ -256,8 +256,8 @@ CODES: dict[str, Code] = {
         "prices.",
         "Add Settings rows such as 'rate: {value} {month}' with what one {value} cost.", CHECK),
     "no_column_for": Code(
-        "The table {table} of the workbook has no column '{column}' and no 'note'; '{value}' was not taken over.",
-        "Add the heading '{column}' there before the import.", CHECK),
+        "The table {table} of the workbook has no column 'note' to keep '{value}' in; it was not taken over.",
+        "Add the heading 'note' there before the import.", CHECK),
     "price_needs_column": Code(
         "The price means something else without '{column}' {value}, and the table {table} of the workbook has no such "
         "column.",

@@ -123,7 +123,7 @@ _EACH = re.compile(
     r"p\.\s?st\.?|per\s?stuk|stuk|tube|single|apiece)\s*$"
 )
 _PER_SET = re.compile(
-    r"(?i)(?:/\s*|\bper\s+|\bpro\s+|\bthe\s+|\s+|(?<=\d))(prs?\.?|pairs?|paar|paire|coppia|par|duo|quads?|"
+    r"(?i)(?:/\s*|\bper\s+|\bpro\s+|\bthe\s+|\bl[ae]\s+|\s+|(?<=\d))(prs?\.?|pairs?|paar|paire|coppia|par|duo|quads?|"
     r"quartet|quartett|trio|sextet|mp|mq)\s*$"
 )
 _SET_WORD_SIZE = {

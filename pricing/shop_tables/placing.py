@@ -58,7 +58,7 @@ def place(path: Path, sheets: Sequence[RawSheet], asked: str = "", own: Mapping[
             sheets = [sheet for sheet in sheets if sheet not in left_alone]
     placed, unplaced = [], []
     for sheet in sheets:
-        met = _place(sheet, wanted[sheet.name], "you said so" if asked else "its name", own)
+        met = _place(sheet, wanted[sheet.name], "--table" if asked else "its name", own)
         (placed if isinstance(met, Placed) else unplaced).append(met)
     if not placed and unplaced:
         which = f"sheet '{unplaced[0].sheet.name}': " if path.suffix.casefold() in WORKBOOKS else ""
