@@ -265,7 +265,7 @@ CODES: dict[str, Code] = {
     "text_too_long": Code(
         "'{column}' has {length} characters, more than a cell holds.", "Shorten it.", LEFT_OUT),
     "code_taken": Code(
-        "Stock has the code '{value}' already, for {other}; this row says {says}.",
+        "The code '{value}' is taken already, for {other}; this row says {says}.",
         "Change the row in Stock, or give this piece another code.", LEFT_OUT),
     "letters_guessed": Code(
         "The file does not say how its letters are stored; they were read as {value}, which gives '{example}'.",

@@ -252,18 +252,22 @@ class _Reading:
             for met in one.problems:
                 doubted[met.sheet, met.row].add(met.column)
         kept: list[int] = []
+        pieces = {row["sku"]: row for row in there.to_dict("records")} if name == "Stock" else {}
         records = clean.to_dict("records")
         for at, (row, repeats) in enumerate(zip(records, repeated)):
             key = row["sheet"], row["row"]
             one = by_sheet[row["sheet"]]
-            if repeats is None:
+            known = pieces.get(row["sku"]) if name == "Stock" else None
+            if known is not None and _other_piece(row, known):
+                one.problems.append(problem("code_taken", sheet=key[0], row=key[1], column="sku", value=row["sku"],
+                                            other=_piece(known), says=_piece(row)))
+            elif repeats is None:
                 cells = writers[row["sheet"]].written(row, one.stood[row["row"]], doubted[key])
                 if cells is not None:
                     one.new[row["row"]] = cells
                     kept.append(at)
-            elif name == "Stock" and _other_piece(row, there.iloc[repeats]):
-                one.problems.append(problem("code_taken", sheet=key[0], row=key[1], column="sku", value=row["sku"],
-                                            other=_piece(there.iloc[repeats]), says=_piece(row)))
+                    if name == "Stock":
+                        pieces.setdefault(row["sku"], row)
             else:
                 one.already[row["row"]] = self.places[name][repeats]
         for one in read:
@@ -362,7 +366,7 @@ def _other_piece(row: Mapping[str, Any], there: Mapping[str, Any]) -> bool:
         return True
     if row["set_size"] * row["qty"] != there["set_size"] * there["qty"]:
         return True
-    return any(abs(row[name] - there[name]) >= 0.005 for name in ("ask", "cost") if row[name] == row[name])
+    return any(not abs(row[name] - there[name]) < 0.005 for name in ("ask", "cost") if row[name] == row[name])
 
 
 def _piece(row: Mapping[str, Any]) -> str:

@@ -319,10 +319,10 @@ def test_what_the_sheet_has_no_column_for(shop, tmp_path):
 def test_a_stock_code_that_is_taken(shop, tmp_path):
     """The same piece is there already; another under its code is refused, with both."""
     stock = [{"sku": "A1", "type": "EL84", "ask": 30}, {"sku": "A2", "type": "EL34"}]
-    met = read(book(tmp_path / "shop.xlsx", Stock=stock), "sku,type,ask\nA1,EL84,30\nA2,KT88,\nA1,EL84,35\nA3,EL34,\n",
-               "stock.csv")
-    assert met.outcomes["outcome"].tolist() == ["already there", "on Problems", "new", "new"]
-    assert "has the code 'A2' already, for 1 x EL34; this row says 1 x KT88" in met.problems["message"].iloc[0]
+    text = "sku,type,ask\nA1,EL84,30\nA2,KT88,\nA1,EL84,35\nA3,EL34,\nA3,EL34,9\n"
+    met = read(book(tmp_path / "shop.xlsx", Stock=stock), text, "stock.csv")
+    assert met.outcomes["outcome"].tolist() == ["already there", "on Problems", "on Problems", "new", "on Problems"]
+    assert "'A2' is taken already, for 1 x EL34; this row says 1 x KT88" in met.problems["message"].iloc[0]
 
 
 def test_scores_of_listening(shop, tmp_path):
