@@ -14,7 +14,7 @@ import pandas as pd
 # number and stock code besides, where both rows have one.
 KEYS: dict[str, tuple[str, ...]] = {
     "Sales": ("sold_on", "price", "pieces", "currency", "canonical_type"),
-    "Stock": ("sku",),
+    "Stock": ("sku", "pieces", "canonical_type"),
     "Asks": ("sku", "ask", "from_date"),
     "Readings": ("sku", "tested_on", "test", "section", "value"),
     "Offers": ("offer", "ask", "pieces", "currency", "canonical_type", "seen_on"),
@@ -35,7 +35,7 @@ def seen_before(table: str, rows: pd.DataFrame, there: pd.DataFrame, columns: Se
     `in_currency`: whether the row itself names its currency; what the shop's was taken to be tells no two rows apart.
     """
     key = [name for name in KEYS[table] if name in columns or name in _WORKED_OUT and _has(rows, name)]
-    named = np.array(in_currency, dtype=bool)
+    named = np.array(in_currency, dtype=bool) & ("currency" in key)
     found: list[int | None] = [None] * len(rows)
     free = np.arange(len(there))
     for part, names in ((named, key), (~named, [name for name in key if name != "currency"])):
