@@ -19,6 +19,7 @@ from pricing.price_model.model import PriceModel
 from pricing.shop_tables import CHANNELS, ERAS, GRADES, TABLES, Settings
 from pricing.spreadsheet.about import about_sections
 from pricing.spreadsheet.alternatives_sheet import write_alternatives
+from pricing.spreadsheet.book_writer import written
 from pricing.spreadsheet.check_prices import write_check_prices
 from pricing.spreadsheet.circuit_fit_sheet import write_circuit_fit
 from pricing.spreadsheet.deals_sheet import write_deals
@@ -207,8 +208,7 @@ def _open_at(book: Workbook, name: str) -> None:
 
 def saved(book: Workbook) -> bytes:
     """The workbook's file with its own date for every time in it: the same data gives the same bytes any day."""
-    whole, dated = io.BytesIO(), io.BytesIO()
-    book.save(whole)
+    whole, dated = io.BytesIO(written(book)), io.BytesIO()
     date = book.properties.created
     stamp = date.strftime("%Y-%m-%dT%H:%M:%SZ").encode()
     with zipfile.ZipFile(whole) as old, zipfile.ZipFile(dated, "w", zipfile.ZIP_DEFLATED) as new:
