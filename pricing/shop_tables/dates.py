@@ -83,7 +83,7 @@ def read_dates(values: Sequence[Any], stated_order: str = "", today: dt.date | N
 
     A telling cell is one whose first or second number is above 12. Where they all say the same, that is the order;
     where they contradict each other, `stated_order` ("day" or "month") counts, else the majority. Failing telling
-    cells: dots between the numbers tell the day stands first; then `stated_order`; then the day.
+    cells: dots between the numbers of all of them tell the day stands first; then `stated_order`; then the day.
     """
     today = today or dt.date.today()
     memory: dict[tuple[type, Any], Reading | _Parts] = {}
@@ -109,11 +109,11 @@ def read_dates(values: Sequence[Any], stated_order: str = "", today: dt.date | N
             open_cells.append(place)
     example = values[open_cells[0]] if open_cells else None
     decided, order = True, "day"
-    if day_first and month_first and stated_order:
+    if (day_first or dotted) and month_first and stated_order:
         order = "month" if stated_order == "month" else "day"
     elif day_first or month_first:
         order = "month" if month_first > day_first else "day"
-    elif not dotted:
+    elif dotted < len(numeric) or not dotted:
         order = "month" if stated_order == "month" else "day"
         decided = example is None
     final = {part: _settle(part, order) for part in {one for one in parsed if isinstance(one, _Parts)}}

@@ -74,8 +74,11 @@ def _cell(row: Sequence[Any], at: int) -> Any:
 
 
 def _tells(one: DateColumn) -> bool:
-    """Whether the cells of a column tell their order without contradicting each other."""
-    return bool(one.day_tells or one.month_tells or one.dotted) and not (one.day_tells and one.month_tells)
+    """Whether the cells of a column tell their order without contradicting each other; dots tell that the day is first.
+    """
+    if one.month_tells:
+        return not one.day_tells and not one.dotted
+    return bool(one.day_tells) or 0 < one.dotted == len(one.numeric)
 
 
 def _turned(found: FoundTable, column: str, cells: Sequence[Any], one: DateColumn) -> list[Problem]:
