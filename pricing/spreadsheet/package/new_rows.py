@@ -33,7 +33,8 @@ _GROUP = re.compile(rb"\ssi=[\"'](\d+)[\"']")
 _SPAN_OF_ROWS = re.compile(r"(?<![\w!'.])\$?[A-Z]{1,3}\$?(\d+):\$?[A-Z]{1,3}\$?(\d+)(?![\w(])")
 _ADDRESS = re.compile(r"(?<![\w\[.])\$?[A-Z]{1,3}\$?\d+(?![\w(\]])")
 _NOT_SEEN = re.compile(rb"\s(?:spans|hidden)=[\"'][^\"']*[\"']")
-_SQREF = re.compile(rb"(\ssqref=\"|<xm:sqref>)([^\"<]*)")
+_SQREF = re.compile(rb"(\ssqref=\")([^\"]*)"
+                    rb"|(<xm:sqref>)([^<]*)(?=</xm:sqref>\s*</x14:(?:conditionalFormatting|dataValidation)>)")
 
 
 def with_new_rows(owner: bytes, additions: Iterable[NewRows]) -> tuple[bytes, list[str]]:
@@ -302,7 +303,8 @@ class _Sheet:
 
     def _grow_rules(self) -> None:
         def longer(met: re.Match[bytes]) -> bytes:
-            return met[1] + " ".join(self._long(text) for text in met[2].decode().split()).encode()
+            start, areas = (met[1], met[2]) if met[1] else (met[3], met[4])
+            return start + " ".join(self._long(text) for text in areas.decode().split()).encode()
 
         for child in self.sheet.children:
             if child[0] in ("conditionalFormatting", "dataValidations", "extLst"):

@@ -203,6 +203,19 @@ def test_blank_rows_of_a_table_are_filled_first(tmp_path):
     assert openpyxl.load_workbook(new)["Sales"]["A2"].number_format == "yyyy-mm-dd"
 
 
+def test_the_only_row(tmp_path):
+    """A rule over the one row there is grows; the small chart in its cell stays in its cell."""
+    def fill(book, sales, dated):
+        sales.write("D1", "trend")
+        sales.add_sparkline("D2", {"range": "Sales!C2:C2"})
+        sales.conditional_format("C2", {"type": "data_bar", "data_bar_2010": True})
+
+    path = written(tmp_path / "shop.xlsx", fill, rows=1)
+    appended(path, {"Sales": SALES})
+    text = read(path)["xl/worksheets/sheet1.xml"]
+    assert b"<xm:sqref>D2<" in text and b"<xm:sqref>C2:C4<" in text and b'sqref="C2:C4"' in text
+
+
 def test_a_row_that_is_begun_counts(tmp_path):
     """Below a last row without a price, not over it."""
     path = written(tmp_path / "shop.xlsx", lambda book, sales, dated: sales.write("B10", "to be sold"))
