@@ -14,7 +14,7 @@ from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
+from openpyxl.cell.cell import Cell
 from openpyxl.comments import Comment
 from openpyxl.styles import NamedStyle
 from openpyxl.utils import get_column_letter, quote_sheetname
@@ -27,6 +27,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from pricing.spreadsheet import style
 
 _LOOKS_ESCAPED = re.compile(r"_x[0-9A-Fa-f]{4}_")  # would be read back as the one character it names
+NOT_IN_XML = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")  # XML 1.0, section 2.2
 LONGEST_TEXT = 32_767  # characters a cell holds in an xlsx file
 
 
@@ -136,7 +137,7 @@ def _hold_text(cell: Any, text: str) -> bool:
 def as_held(text: str) -> str:
     """`text` as an xlsx file holds it: what its XML cannot carry is escaped, what looks so escaped already too."""
     written = _LOOKS_ESCAPED.sub(r"_x005F\g<0>", text).replace("\r", "_x000D_")
-    return ILLEGAL_CHARACTERS_RE.sub(lambda match: f"_x{ord(match[0]):04X}_", written)
+    return NOT_IN_XML.sub(lambda match: f"_x{ord(match[0]):04X}_", written)
 
 
 def write_table(

@@ -14,13 +14,12 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from xml.sax.saxutils import escape
 
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
-
 from pricing.spreadsheet.package.additions import MOST_ROWS, NewRows, Value
 from pricing.spreadsheet.package.archive import Archive
 from pricing.spreadsheet.package.areas import Area, letters
 from pricing.spreadsheet.package.book import NotKept
 from pricing.spreadsheet.package.markup import attributes, plain, quoted, start_tag, with_attributes
+from pricing.spreadsheet.tables import NOT_IN_XML
 
 _IN_TAG = rb"(?:[^>\"']|\"[^\"]*\"|'[^']*')*?"
 _ROW = re.compile(rb"<table:table-row(?=[\s/>])%s(?:/>|>.*?</table:table-row>)" % _IN_TAG, re.DOTALL)
@@ -379,7 +378,7 @@ def _looks_of(cell: bytes) -> dict[str, str]:
 
 
 def _cell(about: dict[str, str], value: Value = None, formula: str | None = None) -> bytes:
-    """A cell element, text always as text."""
+    """A cell element, text always as text; characters that no XML can hold become the sign for such."""
     about, shown = dict(about), ""
     if formula is not None:
         about["table:formula"] = formula
@@ -388,9 +387,9 @@ def _cell(about: dict[str, str], value: Value = None, formula: str | None = None
         shown = f"{value:%Y-%m-%d}" if whole else f"{value:%Y-%m-%dT%H:%M:%S}"
         about |= {"office:value-type": "date", "office:date-value": shown}
     elif isinstance(value, str):
-        about["office:value-type"], shown = "string", value
+        about["office:value-type"], shown = "string", NOT_IN_XML.sub("\ufffd", value)
         if "\t" in value:  # LibreOffice and others read no tabs out of paragraphs
-            about["office:string-value"] = value
+            about["office:string-value"] = shown
     elif value is not None:
         about |= {"office:value-type": "float", "office:value": repr(value)}
         shown = f"{value:g}"
@@ -400,11 +399,10 @@ def _cell(about: dict[str, str], value: Value = None, formula: str | None = None
 
 
 def _paragraphs(text: str) -> str:
-    """`text` in paragraphs: a line each, spaces and tabs as elements where plain ones would be drawn together (6.1.2),
-    characters that no XML can hold as the sign for such."""
+    """`text` in paragraphs: a line each, spaces and tabs as elements where plain ones would be drawn together."""
     def spaced(met: re.Match[str]) -> str:
         return "<text:tab/>" if met.group() == "\t" else f'<text:s text:c="{len(met.group())}"/>'
 
-    lines = ILLEGAL_CHARACTERS_RE.sub("\ufffd", text).replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     lines = [_DRAWN_TOGETHER.sub(spaced, escape(line)) for line in lines]
     return "".join(f"<text:p>{line}</text:p>" for line in lines)

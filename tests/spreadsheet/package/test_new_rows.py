@@ -23,8 +23,8 @@ from pricing.spreadsheet.workbook import build_workbook
 
 SALES = pd.DataFrame({"sold_on": pd.to_datetime(["2026-02-03", "2026-02-04"]), "type": ["6E5", "=1+1"],
                       "price": [12.5, 7]})
-HOSTILE = ["=1+1", "+1", "-1", "@x", "=cmd|' /C calc'!A0", "\t=1", " a  b ", "two\nlines", "<&>\"'", "_x0041_", "\x07",
-           "6-53", "1e3", "блюз", "00012"]
+HOSTILE = ["=1+1", "+1", "-1", "@x", "=cmd|' /C calc'!A0", "\t=1", " a  b ", "two\nlines", "<&>\"'", "_x0041_",
+           "\x07", "6-53", "1e3", "блюз", "00012"]
 # What names the last row, in tags and in the hidden name of a filter.
 GROWS = (b"<dimension", b"<table ", b"<autoFilter", b"<row ", b"<conditionalFormatting", b"<dataValidation",
          b"Sales!$A$1:$C$25")
@@ -133,6 +133,13 @@ def test_text_stays_text(tmp_path):
         assert [cell.data_type for cell in cells] == ["s"] * len(HOSTILE)
         assert [cell.value for cell in cells[:5]] == HOSTILE[:5]
         assert book["A10"].value == dt.datetime(2026, 1, 2) and book["A10"].number_format == "dd\\.mm\\.yyyy"
+
+
+def test_characters_no_xml_can_hold(tmp_path):
+    """U+FFFF and its like are escaped (XML 1.0, section 2.2): the parts stay well-formed."""
+    path = written(tmp_path / "shop.xlsx", nothing)
+    appended(path, {"Sales": SALES.assign(type=["\uffff", "\ufffe\x1f"])})
+    assert findings(path) == [] and b"_xFFFE__x001F_" in read(path)["xl/worksheets/sheet1.xml"]
 
 
 def test_a_table_grows_with_its_formulas(tmp_path):
