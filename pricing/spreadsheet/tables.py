@@ -90,6 +90,10 @@ def put(sheet: Worksheet, row: int, column: int, value: Any, style_name: str) ->
     """Write `value` as data: text never becomes a formula or an error, and characters xlsx cannot hold are
     escaped.
     """
+    _put(sheet, row, column, value, _style_of(sheet.parent, style_name))
+
+
+def _put(sheet: Worksheet, row: int, column: int, value: Any, looks: Any) -> None:
     value = cell_value(value)
     cell = sheet.cell(row, column)
     quoted = False
@@ -99,7 +103,7 @@ def put(sheet: Worksheet, row: int, column: int, value: Any, style_name: str) ->
         cell._value, cell.data_type = value, "b" if isinstance(value, bool) else "n"
     elif value is not None:
         cell.value = value  # openpyxl gives a date a format of its own here
-    cell._style = copy(_style_of(sheet.parent, style_name))
+    cell._style = copy(looks)
     if quoted:
         cell.quotePrefix = True
 
@@ -154,17 +158,17 @@ def write_table(
 
     An empty frame leaves one blank row, because a table without rows is not valid.
     """
-    for offset, column in enumerate(columns):
-        head = sheet.cell(top, left + offset, column.heading)
-        head.style = "shop heading right" if column.kind in style.NUMERIC_KINDS else "shop heading"
-        if column.help:
-            head.comment = note(column.help)
-        style_name = f"shop {column.kind}"
-        values = frame[column.source].tolist() if column.source in frame else [None] * len(frame)
-        with _nothing_collected():
+    with _nothing_collected():
+        for place, column in enumerate(columns, start=left):
+            head = sheet.cell(top, place, column.heading)
+            head.style = "shop heading right" if column.kind in style.NUMERIC_KINDS else "shop heading"
+            if column.help:
+                head.comment = note(column.help)
+            values = frame[column.source].tolist() if column.source in frame else [None] * len(frame)
+            looks = _style_of(sheet.parent, f"shop {column.kind}")
             for row, value in enumerate(values or [None], start=top + 1):
-                put(sheet, row, left + offset, value, style_name)
-        sheet.column_dimensions[get_column_letter(left + offset)].width = column.width
+                _put(sheet, row, place, value, looks)
+            sheet.column_dimensions[get_column_letter(place)].width = column.width
     if filters:
         sheet.row_dimensions[top].height = style.HEADING_HEIGHT
     last = top + max(len(frame), 1)
