@@ -6,7 +6,7 @@ import datetime as dt
 import re
 import zipfile
 import zlib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from xml.sax.saxutils import escape
 
@@ -29,6 +29,7 @@ _LOOKED_AT = 40  # rows above the new ones that tell how a column looks
 _DATE_FORMAT = "yyyy-mm-dd"
 _STYLE = re.compile(rb"\ss=[\"'](\d+)[\"']")
 _FORMULA = re.compile(rb"<f\b([^>]*?)(?:/>|>([^<]*)</f>)")
+_PLACE = re.compile(rb"\sr=[\"']([A-Z]+\d+)[\"']")
 _GROUP = re.compile(rb"\ssi=[\"'](\d+)[\"']")
 _SPAN_OF_ROWS = re.compile(r"(?<![\w!'.])\$?[A-Z]{1,3}\$?(\d+):\$?[A-Z]{1,3}\$?(\d+)(?![\w(])")
 _ADDRESS = re.compile(r"(?<![\w\[.])\$?[A-Z]{1,3}\$?\d+(?![\w(\]])")
@@ -196,7 +197,7 @@ class _Sheet:
         there = {row.number: row for row in rows if target.top <= row.number <= target.bottom}
         looks = self._looks(above)
         formulas = self._formulas(above)
-        written, used = bytearray(), set()
+        written = bytearray()
         for at, values in enumerate(new.rows, start=target.top):
             row = there.get(at)
             cells = {column: cell for column, cell, _ in row.cells} if row else {}
@@ -214,7 +215,6 @@ class _Sheet:
                     cells[column] = self.styles.cell(place, style, value)
                 elif column in formulas and b"<f" not in cells.get(column, b""):
                     cells[column] = cell_of(place, style, b"<f>%s</f>" % formulas[column](place))
-                    used.add(column)
                 elif column not in cells and style:
                     cells[column] = cell_of(place, style, b"")
             tag = _NOT_SEEN.sub(b"", row.tag) if row else b'<row r="%d">' % at
@@ -240,7 +240,7 @@ class _Sheet:
                 found.setdefault(column, int(met.get("style", 0)))
         return found
 
-    def _formulas(self, above: list[Row]) -> dict[int, object]:
+    def _formulas(self, above: list[Row]) -> dict[int, Callable[[str], bytes]]:
         """For every column whose formula goes on in the new rows: the formula of a cell."""
         found, seen = {}, {row.number: {column: cell for column, cell, _ in row.cells} for row in above[-2:]}
         for column in range(self.target.left, self.target.right + 1):
@@ -271,10 +271,11 @@ class _Sheet:
         group = _GROUP.search(kind)
         if text or group is None:
             return "=" + plain(text) if text else None
-        first = re.compile(rb"<c\b[^>]*?\sr=[\"']([A-Z]+\d+)[\"'][^>]*><f\b(?=[^>]*\ssi=[\"']%s[\"'])[^>]*[^/]>([^<]+)<"
-                           % group[1])
-        met = list(first.finditer(self.data))
-        return Translator("=" + plain(met[-1][2]), met[-1][1].decode()).translate_formula(place) if met else None
+        first = list(re.finditer(rb"<f\b(?=[^>]*\ssi=[\"']%s[\"'])[^>]*[^/]>([^<]+)<" % group[1], self.data))
+        if not first:
+            return None
+        where = _PLACE.search(self.data, self.data.rindex(b"<c ", 0, first[-1].start()))[1].decode()
+        return Translator("=" + plain(first[-1][1]), where).translate_formula(place)
 
     def _stated(self, column: int) -> str:
         """The formula a table states for one of its columns, without "="."""

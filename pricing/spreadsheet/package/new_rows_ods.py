@@ -10,7 +10,7 @@ import datetime as dt
 import re
 import zipfile
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from xml.sax.saxutils import escape
 
@@ -240,7 +240,7 @@ class _Table:
                         dates.setdefault(column, met[_STYLE])
         return looks, dates
 
-    def _formulas(self, runs: list[_Run]) -> dict[int, object]:
+    def _formulas(self, runs: list[_Run]) -> dict[int, Callable[[int], str | None]]:
         """For every column whose formula goes on: the formula so many rows below the last one."""
         last, found = self.target.top - 1, {}
         if last <= self.new.head_row:
