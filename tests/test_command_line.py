@@ -117,7 +117,7 @@ def test_new(tmp_path, capsys):
     assert main(["new", str(path), "--overwrite"]) == DONE
     assert main(["new", str(tmp_path / "mine.txt")]) == BAD_CALL and files(tmp_path) == ["mine.xlsx"]
     assert main(["new", str(tmp_path / "nowhere" / "mine.xlsx")]) == BAD_CALL
-    assert "No such file" in capsys.readouterr().err
+    assert "there is no folder" in capsys.readouterr().err
 
 
 def test_refreshing_an_empty_workbook(tmp_path, capsys):

@@ -147,7 +147,16 @@ def command_parser() -> argparse.ArgumentParser:
 
 
 def _book(command: argparse.ArgumentParser) -> None:
-    command.add_argument("book", metavar="BOOK", type=Path, help="the shop workbook")
+    command.add_argument("book", metavar="BOOK", type=_named, help="the shop workbook")
+
+
+def _named(text: str) -> Path:
+    """The path, with a name others can be made of: "." is the folder it stands for."""
+    path = Path(text)
+    path = path.resolve() if path.name in ("", "..") else path
+    if not text or not path.name:
+        raise argparse.ArgumentTypeError(f"{text!r} names no file")
+    return path
 
 
 def _whole_number(text: str) -> int:

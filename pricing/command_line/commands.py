@@ -13,6 +13,7 @@ from pricing.command_line.steps import (
     deals_of,
     demo_data_folder,
     fit_model,
+    may_write,
     must_be_free,
     must_have_sales,
     on_one_scale,
@@ -33,9 +34,11 @@ def demo(call: argparse.Namespace) -> int:
     from pricing.spreadsheet import build_workbook
     from pricing.spreadsheet.workbook import free_name
 
+    if call.out.exists() and not call.out.is_dir():
+        raise BadCall(f"{call.out} is a file; --out names a folder.")
+    call.out.mkdir(parents=True, exist_ok=True)
     shop, model, plan = priced(demo_data_folder())
     record, deals = record_of(shop), deals_of(shop, model)
-    call.out.mkdir(parents=True, exist_ok=True)
     path = free_name(call.out / "demo shop.xlsx")
     with step(f"writing {path.name}"):
         build_workbook(path, shop, model, plan=plan, record=record, deals=deals, invented=True,
@@ -48,7 +51,8 @@ def demo(call: argparse.Namespace) -> int:
 def new(call: argparse.Namespace) -> int:
     from pricing.spreadsheet import build_workbook
 
-    build_workbook(workbook_name(call.file), overwrite=call.overwrite)
+    may_write(workbook_name(call.file), call.overwrite)
+    build_workbook(call.file, overwrite=call.overwrite)
     print(
         f"Wrote {call.file}. Fill in Sales (date, type, price are needed) and Stock, then run\n"
         f'  python -m pricing refresh "{call.file}"'
@@ -59,6 +63,8 @@ def new(call: argparse.Namespace) -> int:
 def check(call: argparse.Namespace) -> int:
     from pricing.shop_tables import check_report
 
+    if call.out is not None:
+        may_write(call.out, call.overwrite)
     shop = with_problems_of_notes(read(call.book))
     print(check_report(shop))
     if shop.problems.empty:
@@ -167,8 +173,7 @@ def backtest(call: argparse.Namespace) -> int:
 
 def export(call: argparse.Namespace) -> int:
     path = output_file(call, f"{call.book.stem} asks.csv")
-    if path.exists() and not call.overwrite:
-        raise FileExistsError(17, "exists", str(path))
+    may_write(path, call.overwrite)
     shop, _, plan = priced(call.book)
     changed = plan[plan["action"].isin(["raise", "lower"])]
     table = changed[["sku", "type", "ask", "list_price", "reason"]].set_axis(

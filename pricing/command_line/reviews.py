@@ -16,6 +16,7 @@ from pricing.command_line.steps import (
     date_of,
     deals_of,
     fit_model,
+    may_write,
     must_have_sales,
     on_one_scale,
     read,
@@ -115,8 +116,8 @@ def describe(call: argparse.Namespace) -> int:
         html = call.template.suffix.lower() in (".html", ".htm")
         if not template.strip():
             raise BadCall(f"{call.template} is empty; write words with places such as {{grade}} into it.")
-    if call.all and call.all.exists() and not call.overwrite:
-        raise FileExistsError(17, "exists", str(call.all))
+    if call.all:
+        may_write(call.all, call.overwrite)
     shop = read(call.book)
     if shop.stock.empty:
         raise NothingToPrice("There is no usable row in Stock, so there is no piece to describe.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 import sys
 import threading
 import time
@@ -13,6 +14,9 @@ from typing import Any
 
 DONE, PROBLEMS, BAD_CALL = 0, 1, 2
 _SLOW_S = 2.0
+# What spreadsheets may run when they open a CSV file, blanks before it and full-width signs included.
+_RUNS = re.compile(r"\s*[=+\-@\uff1d\uff0b\uff0d\uff20]|[\t\r\n]")
+_NUMBER = re.compile(r"[+-]?\d[\d.,]*\s?%?")
 
 
 class BadCall(Exception):
@@ -39,6 +43,8 @@ def priced(path: Path) -> tuple[Any, Any, Any]:
 def read(path: Path) -> Any:
     from pricing.shop_tables import read_shop
 
+    if path.exists() and not (path.is_file() or path.is_dir()):
+        raise BadCall(f"{path} is a pipe or a device, not a file; save the workbook as a file.")
     with step(f"reading {path.name}"):
         return read_shop(path)
 
@@ -82,7 +88,7 @@ def date_of(option: str, text: str | None) -> Any:
     if text is None:
         return None
     date = pd.to_datetime(text, errors="coerce", format="ISO8601")
-    if pd.isna(date):
+    if pd.isna(date) or not 1900 <= date.year <= 2200:
         raise BadCall(f"{option} {text}: not a date; write it as 2026-03-01.")
     return date
 
@@ -155,31 +161,40 @@ def must_be_free(call: argparse.Namespace) -> None:
         return
     if call.out.suffix.lower() not in (".xlsx", call.book.suffix.lower()):
         raise BadCall(f"{call.out}: a workbook's name ends in .xlsx, or like that of BOOK.")
-    if not call.out.exists():
-        return
-    if call.book.exists() and call.out.samefile(call.book):
+    if call.out.exists() and call.book.exists() and call.out.samefile(call.book):
         raise BadCall("--out names BOOK itself: leave --out away to refresh BOOK in place.")
-    if not call.overwrite:
-        raise FileExistsError(17, "exists", str(call.out))
+    may_write(call.out, call.overwrite)
+
+
+def may_write(path: Path, overwrite: bool) -> None:
+    """Asked before work is done for it: BadCall where no file can be at `path`, FileExistsError where one is that may
+    not be replaced."""
+    if path.exists() and not path.is_file():
+        raise BadCall(f"{path} is a folder or a device; name a file.")
+    if not path.parent.is_dir():
+        raise BadCall(f"{path}: there is no folder {path.parent}. Make it first, or name another.")
+    if path.exists() and not overwrite:
+        raise FileExistsError(17, "exists", str(path))
 
 
 def write_csv(path: Path, table: Any, overwrite: bool) -> int:
-    """Write `table` as CSV with text that could run as a formula held down by an apostrophe; how many cells
-    were.
+    """Write `table` as CSV, whole or not at all, with text that could run as a formula held down by an apostrophe; how
+    many cells were. Numbers stay numbers, those below zero and those typed as text too.
     """
+    from pricing.spreadsheet.package.safe_write import write_new
+
     guarded = 0
 
     def guard(value: Any) -> Any:
         nonlocal guarded
-        if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
+        if isinstance(value, str) and _RUNS.match(value) and not _NUMBER.fullmatch(value):
             guarded += 1
             return "'" + value
         return value
 
-    if path.exists() and not overwrite:
-        raise FileExistsError(17, "exists", str(path))
+    may_write(path, overwrite)
     safe = table.apply(lambda column: column.map(guard))
-    safe.to_csv(path, index=False, encoding="utf-8-sig", float_format="%.2f")
+    write_new(path, safe.to_csv(index=False, float_format="%.2f").encode("utf-8-sig", "replace"))
     return guarded
 
 
