@@ -160,10 +160,10 @@ def write_table(
     """
     with _nothing_collected():
         for place, column in enumerate(columns, start=left):
-            head = sheet.cell(top, place, column.heading)
-            head.style = "shop heading right" if column.kind in style.NUMERIC_KINDS else "shop heading"
+            put(sheet, top, place, column.heading,  # it may be a word of the owner's, such as a family
+                "shop heading right" if column.kind in style.NUMERIC_KINDS else "shop heading")
             if column.help:
-                head.comment = note(column.help)
+                sheet.cell(top, place).comment = note(column.help)
             values = frame[column.source].tolist() if column.source in frame else [None] * len(frame)
             looks = _style_of(sheet.parent, f"shop {column.kind}")
             for row, value in enumerate(values or [None], start=top + 1):
