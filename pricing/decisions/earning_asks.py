@@ -17,6 +17,7 @@ from pricing.price_model.sale_hazard import Hazard
 MOST_EARNED = "most earned"  # in Settings, in place of the fair price
 # No ask above this multiple of the fair price is proposed: the shop's listings say little of what lies beyond.
 MOST_ABOVE_FAIR = 1.5
+LONGEST_DAYS = 1095.0  # three years, and anything longer: a shop's listings do not reach so far
 _COVERAGE = 0.80
 _POINTS = 25  # prices at which the bill is made out; between them it is a straight line
 
@@ -44,8 +45,8 @@ class EarningAsks:
                         highest=highest, holding_pct_year=self.holding_pct_year)
 
     def expected_days(self, price: float, fair: float) -> float:
-        """Days within which half of such pieces sell at `price`, of an average type."""
-        return float(self.hazard.median_days(np.log(price / fair)))
+        """Days within which half of such pieces sell at `price`, LONGEST_DAYS at most."""
+        return min(float(self.hazard.median_days(np.log(price / fair))), LONGEST_DAYS)
 
 
 def _net_of(terms: SellingTerms, cost: float, low: float, high: float) -> Callable[[np.ndarray], np.ndarray]:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from pricing.decisions.earning_asks import MOST_EARNED, EarningAsks
+from pricing.decisions.earning_asks import LONGEST_DAYS, MOST_EARNED, EarningAsks
 from pricing.decisions.listing_history import listing_history, listing_spells
 from pricing.decisions.matched_sets import MatchedStock, match_stock
 from pricing.decisions.net_proceeds import ZERO, SellingTerms
@@ -40,11 +40,12 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
     (less the cost), `margin_pct` (of the net price), `return_pct` (of the cost), `difference` (list price less ask,
     times sets on hand), `action` (one of ACTIONS), `reason`, `days_listed`, `unsold_ask`, `unsold_days`, `days_to_sale`
     (as in `listing_history`), `cuts`, `withdrawn_ask` (as in `past_asks`), `asks_change_pct` (what sold and unsold asks
-    suggest of the fair price, as in `unsold_suggestions`; no price here follows it), `sales_rows` (those that weigh
-    most in the fair price), `row` (of the Stock sheet), `expected_days` (within which half of such pieces sell at the
-    list price; blank without enough listings). List prices aim at the fair price, or by Settings at what earns most;
-    without enough listings at the fair price and the mark-up Settings state for that. A single that `set_holds` would
-    keep for a matched set says so, its list price that of the single.
+    suggest of the fair price, as in `unsold_suggestions`; expected days and the ask that earns most follow it),
+    `sales_rows` (those that weigh most in the fair price), `row` (of the Stock sheet), `expected_days` (within which
+    half of such pieces sell at the list price, three years at most; blank without enough listings). List prices aim at
+    what earns most, or by Settings at the fair price; without enough listings at the fair price and the mark-up
+    Settings state for that. A single that `set_holds` would keep for a matched set says so, its list price that of
+    the single.
     `attrs["unsold_asks"]` says in words what the listings teach, or why nothing; `attrs["matched"]` holds the sets
     the holds go by, None where no plate current was read.
     """
@@ -82,10 +83,11 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
             bool(piece.get("type_known", True)),
             age_in_words(last_sold.get(canonical), model.as_of),
         )
+        given_asks = _given_asks(quote, seen)
         if earning is None:
             evidence = _with_markup(evidence, shop.settings.markup_without_listings_pct)
         elif shop.settings.list_price_aim == MOST_EARNED:
-            evidence = _aiming_at_most(evidence, earning, piece, quote, alike if on_hand > 0 else 0)
+            evidence = _aiming_at_most(evidence, earning, piece, given_asks, alike if on_hand > 0 else 0)
         decision = decide_list_price(policy, evidence, ask=piece["ask"], cost=piece["cost"], on_hand=on_hand)
         price, margin = _float(decision.list_price), _float(decision.margin)
         held = holds.get(piece["sku"], "") if decision.action != "sold out" else ""
@@ -108,7 +110,7 @@ def plan_list_prices(model: Any, stock: pd.DataFrame, shop: Any) -> pd.DataFrame
                 "return_pct": 100 * margin / piece["cost"] if margin is not None and piece["cost"] > 0 else None,
                 "difference": None if change is None else round(change * on_hand, 2),
                 "expected_days": None if earning is None or price is None
-                else earning.expected_days(price, quote["fair_price"]),
+                else earning.expected_days(price, given_asks["fair_price"]),
                 "action": HOLD if held and decision.action != "look" else decision.action,
                 "reason": "; ".join(filter(None, (held, _with_listing(decision, seen)))),
                 **{name: seen[name] for name in _LISTED},
@@ -155,6 +157,14 @@ def _aim_in_words(markup_pct: float) -> str:
     return f"List prices then aim {aim} (mark-up without listings, in Settings)."
 
 
+def _given_asks(quote: Any, seen: Any) -> dict[str, float]:
+    """Fair price and its range as sold and unsold asks suggest it; the model's own where they say nothing."""
+    if is_known(seen["fair_given_asks"]):
+        return {"fair_price": seen["fair_given_asks"], "fair_low": seen["given_asks_low"],
+                "fair_high": seen["given_asks_high"]}
+    return {name: quote[name] for name in ("fair_price", "fair_low", "fair_high")}
+
+
 def _aiming_at_most(evidence: Evidence, earning: EarningAsks, piece: Any, quote: Any, on_hand: int) -> Evidence:
     """The evidence with its aim at the ask that earns most, where there is one."""
     cost = piece["cost"] if is_known(piece["cost"]) else 0
@@ -162,7 +172,9 @@ def _aiming_at_most(evidence: Evidence, earning: EarningAsks, piece: Any, quote:
     best = None if floor is None else earning.ask_for(piece, quote, on_hand, float(floor))
     if best is None:
         return evidence
-    words = f"about {best.ask:,.2f} earns most, half of such pieces selling there within {best.days:,.0f} days"
+    on_hand_words = f" with {on_hand:,} on hand" if on_hand > 1 else ""
+    words = (f"about {best.ask:,.2f} earns most{on_hand_words}, half of such pieces selling there within "
+             f"{min(best.days, LONGEST_DAYS):,.0f} days")
     return replace(evidence, aim=best.ask, aim_words=words)
 
 

@@ -190,9 +190,9 @@ SPECS: tuple[Spec, ...] = (
          *_WIDE_PCT),
     Spec(
         "largest cut", "largest_cut_pct", "20", "% of the ask", "Most a list price is cut in one go.", *_PCT),
-    Spec("list price aim", "list_price_aim", "fair price", "fair price or most earned",
-         "Where list prices aim: at the fair price, or at the ask that earns most by how soon your pieces sell at "
-         "their asks (higher, and slower to sell).", _aim, "fair price or most earned"),
+    Spec("list price aim", "list_price_aim", "most earned", "most earned or fair price",
+         "Where list prices aim: at the ask that earns most by how soon your pieces sell at their asks, or at the fair "
+         "price. With too few dated asks always at the fair price.", _aim, "fair price or most earned"),
     Spec("mark-up without listings", "markup_without_listings_pct", "0", "% of the fair price",
          "How far above the fair price list prices aim while your dated asks are too few to tell how soon pieces sell.",
          *_WIDE_PCT),

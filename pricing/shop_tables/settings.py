@@ -49,7 +49,7 @@ class Settings:
     count_returned_sales: bool = False
     target_return_pct: float = 60.0
     most_false_finds_pct: float = 10.0
-    list_price_aim: str = "fair price"
+    list_price_aim: str = "most earned"
     markup_without_listings_pct: float = 0.0
     holding_cost_pct_year: float = 12.0
     price_endings: tuple[str, ...] = (".00", ".50")

@@ -46,7 +46,7 @@ def earned_shares(n_listings: int, seed: int) -> dict[str, float]:
         return np.array([best_ask(hazard, price, net, sd=sd, holding_pct_year=HOLDING_PCT).ask
                          for price, sd in zip(fair_prices, doubts)])
 
-    true = Hazard(-np.log(BASE["days_at_fair"]), ETA, 1.0, 0.0, np.zeros(0), np.zeros((3, 3)))
+    true = Hazard(-np.log(BASE["days_at_fair"]), ETA)
     best = total(chosen(true, fair))
     model, spells = pricing.fit_price_model(shop.sales, calibrated=False), spells_of(shop)
     cost = 0.5 * fair * np.exp(0.4 * np.random.default_rng(seed).standard_normal(len(fair)))
@@ -62,8 +62,10 @@ def earned_shares(n_listings: int, seed: int) -> dict[str, float]:
     by_piece = by_piece.loc[spells["piece"]][unsold]
     learnt = by_sales[unsold] * np.exp(by_piece["log_change"].to_numpy())
     doubts = WIDENING * by_piece["sd"].to_numpy()
+    at_true_pace = learnt * np.exp(evidence.hazard.rho_of(BASE["days_at_fair"] * np.log(2)))
     return shares | {"all learnt, doubt left out": total(chosen(evidence.hazard, learnt)) / best,
                      "all learnt": total(chosen(evidence.hazard, learnt, doubts)) / best,
+                     "demand known, fair price learnt": total(chosen(true, at_true_pace, doubts)) / best,
                      "fair price known, demand learnt":
                          total(chosen(evidence.hazard, own_pace(evidence, fair))) / best,
                      "eta learnt": evidence.hazard.eta}

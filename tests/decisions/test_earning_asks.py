@@ -14,7 +14,7 @@ from pricing.price_model.sale_hazard import Hazard
 from pricing.shop_tables import Settings
 
 DEMO = Path(__file__).parents[2] / "demo_data"
-HAZARD = Hazard(np.log(np.log(2) / 100), 5.0, 1.0, 0.0, np.zeros(0), np.eye(4))
+HAZARD = Hazard(np.log(np.log(2) / 100), 5.0)
 
 
 @pytest.fixture(scope="module")
@@ -52,13 +52,14 @@ def test_bounds_and_nothing_to_ask():
 
 
 def test_the_plan_follows_the_aim(shop):
-    """By default list prices aim at the fair price; at what earns most they lie higher, within the same raises."""
+    """List prices aim at what earns most; where Settings aim at the fair price they lie lower, within the same raises.
+    """
     demo, model = shop
-    plain = pricing.plan_list_prices(model, demo.stock, demo)
-    most = Settings.from_rows({**{"currency": "EUR"}, "list price aim": "most earned"})
-    assert not most.problems
-    aimed = pricing.plan_list_prices(model, demo.stock, replace(demo, settings=replace(
-        demo.settings, list_price_aim="most earned")))
+    aimed = pricing.plan_list_prices(model, demo.stock, demo)
+    fair = Settings.from_rows({"currency": "EUR", "list price aim": "fair price"})
+    assert not fair.problems
+    plain = pricing.plan_list_prices(model, demo.stock, replace(demo, settings=replace(
+        demo.settings, list_price_aim=fair.list_price_aim)))
     both = plain["list_price"].notna() & aimed["list_price"].notna() & (plain["action"] != "look")
     assert (aimed["list_price"] / plain["list_price"])[both].median() >= 1
     assert plain["expected_days"].notna().any() and (plain["expected_days"].dropna() > 0).all()
