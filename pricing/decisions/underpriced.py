@@ -167,7 +167,8 @@ def _against_replaced(model: Any, pieces: pd.DataFrame, needed: np.ndarray, shop
 
 def _why(one: Mapping[str, Any], source: str, currency: str) -> str:
     """Why it stands where it stands, in words."""
-    chance = "over 99 in 100" if one["chance"] > 0.99 else f"{100 * one['chance']:.0f} in 100"
+    chance = ("over 99 in 100" if one["chance"] > 0.99 else "under 1 in 100" if one["chance"] < 0.01
+              else f"{100 * one['chance']:.0f} in 100")
     low, high = (f"{one[name]:,.2f}" for name in ("fair_low", "fair_high"))
     said = [f"costs {one['cost']:,.2f} {currency}" if source == OFFER else f"asked at {one['cost']:,.2f} {currency}",
             f"its like sells at {one['fair_price']:,.2f} ({low}-{high})"]

@@ -22,6 +22,8 @@ MOST_TIMES_UNPACKED, LARGE_PART_BYTES = 300, 20_000_000
 MOST_CELLS = 30_000_000
 _MACROS_OF_ODS = ("Basic", "Dialogs")  # LibreOffice writes them with a document type; nothing reads them here
 WORKBOOKS = (".xlsx", ".xlsm", ".ods")
+# The apostrophe with which CSV writers, ours among them, keep text from running as a formula.
+_HELD_DOWN = re.compile(r"^'(?=\s*[=+\-@＝＋－＠])")
 _TEXTS = (".csv", ".txt", ".tsv")
 _STATED = re.compile(r"""(?i)("?)sep=([,;\t|])\1(?=[\r\n])""")
 _END = "end of the text"
@@ -87,6 +89,9 @@ def read_sheets(path: Path | str, may_be_empty: bool = False) -> list[RawSheet]:
 def _must_exist(path: Path) -> None:
     if not path.exists():
         raise ShopFileError(path, "there is no such file.", "Check the name and the folder.")
+    if not path.is_file():
+        raise ShopFileError(path, "this is not a file of bytes but a pipe or device, or a folder.",
+                            "Name the file itself.")
 
 
 def _no_kind(path: Path) -> ShopFileError:
@@ -132,6 +137,8 @@ def _csv_sheet(name: str, path: Path, whole: bool = False) -> RawSheet:
     except csv.Error as error:
         raise ShopFileError(path, f"the text cannot be split into cells ({error}).",
                             "Look for a quotation mark that is never closed, and export again.") from error
+    if "'" in text:
+        rows = [[_HELD_DOWN.sub("", cell) for cell in row] for row in rows]
     if whole and '"' in text and (line := _never_closed(text, separator)):
         raise ShopFileError(path, f"a quotation mark in the row that begins in line {line:,} is never closed, so the "
                             "rows behind it cannot be told apart.", "Close or delete that mark, and import again.")

@@ -198,3 +198,11 @@ def test_damaged_files_are_read_or_refused(tmp_path, count):
     for name, outcome, words, seconds, taken_mb in read(*fuzzed(tmp_path, count)):
         assert outcome in ("read", "refused"), (name, outcome, words)
         assert seconds < MOST_S and taken_mb < MOST_MB
+
+
+def test_an_apostrophe_that_holds_text_down_is_taken_off(tmp_path):
+    """What a CSV guards against running as a formula is read as it was typed; other apostrophes stay."""
+    path = tmp_path / "sales.csv"
+    path.write_text("date,type,price,sku,note\n2024-05-01,EL84,12.50,'=A1,'tis dear\n", encoding="utf-8")
+    sale = read_shop(path).sales.iloc[0]
+    assert (sale["sku"], sale["note"]) == ("=A1", "'tis dear")
