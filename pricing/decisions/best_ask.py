@@ -9,8 +9,8 @@ that selling one also brings the next nearer. With n left
 `net` is what the price leaves after fees, tax, packing and returns; `value` what the set is worth unsold: what another
 would cost, or what clearing it would bring. What was paid for a piece already owned is sunk and no part of it, except
 where the tax on a margin depends on it. The ask is held until the set sells: best for a constant hazard (shape 1).
-A log fair price known only to `sd` is averaged over, set by set: as asking too much costs more time than asking too
-little costs money, doubt lowers the ask.
+A log fair price known only to `sd`, and a hazard known only to its covariance, are averaged over, set by set: as asking
+too much costs more time than asking too little costs money, doubt lowers the ask.
 """
 
 from __future__ import annotations
@@ -67,7 +67,11 @@ def best_ask(
         raise ValueError(f"no price lies between {low:,.2f} and {high:,.2f}")
     asks = np.geomspace(low, high, _ASKS)
     rho = np.log(asks / fair)
-    factor = discount_factor(hazard, (rho[:, None] - sd * _DOUBTS).ravel(), holding_pct_year)
+    # What the listings leave open of the hazard's pace and fall, as doubt about the log fair price.
+    slope = np.stack([np.ones(_ASKS), -rho], axis=1)
+    of_hazard = ((slope @ hazard.covariance[:2, :2]) * slope).sum(1) / hazard.eta**2
+    doubt = np.sqrt(sd**2 + of_hazard)
+    factor = discount_factor(hazard, (rho[:, None] - doubt[:, None] * _DOUBTS).ravel(), holding_pct_year)
     factor = factor.reshape(_ASKS, -1) @ _DOUBT_WEIGHTS / _DOUBT_WEIGHTS.sum()
     left = net(asks) - value
     earned = 0.0

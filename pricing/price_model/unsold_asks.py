@@ -64,7 +64,7 @@ def learn_from_asks(model: PriceModel, spells: pd.DataFrame) -> AskEvidence | st
     asked = _Asked.of(cut, left_out_fair(model, cut, cut["on"], cut["piece"].to_numpy()))
     scatter = ask_scatter(asked.rho, asked.own_variance, asked.kind)
     hazard = fit_hazard(asked.listings(scatter)[0])
-    if hazard.eta < CLEAR_ETA * hazard.eta_sd:
+    if not hazard.eta >= CLEAR_ETA * hazard.eta_sd:  # an error that cannot be computed is no proof either
         return (f"the listings do not show that a lower ask sells sooner (eta {hazard.eta:.1f}, standard error "
                 f"{hazard.eta_sd:.1f})")
     return AskEvidence(hazard, scatter, n_sold, n_unsold)

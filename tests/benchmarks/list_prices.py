@@ -17,6 +17,7 @@ from simulator.listings import simulate_listings
 
 import pricing
 from pricing.decisions.best_ask import DAYS_A_YEAR, best_ask
+from pricing.decisions.earning_asks import MOST_ABOVE_FAIR
 from pricing.decisions.time_to_sale import WIDENING
 from pricing.price_model.sale_hazard import Hazard
 from pricing.price_model.unsold_asks import fair_given_asks, learn_from_asks
@@ -43,8 +44,8 @@ def earned_shares(n_listings: int, seed: int) -> dict[str, float]:
 
     def chosen(hazard, fair_prices, doubts=None):
         doubts = np.zeros(len(fair_prices)) if doubts is None else doubts
-        return np.array([best_ask(hazard, price, net, sd=sd, holding_pct_year=HOLDING_PCT).ask
-                         for price, sd in zip(fair_prices, doubts)])
+        return np.array([best_ask(hazard, price, net, sd=sd, holding_pct_year=HOLDING_PCT,
+                                  highest=MOST_ABOVE_FAIR * price).ask for price, sd in zip(fair_prices, doubts)])
 
     true = Hazard(-np.log(BASE["days_at_fair"]), ETA)
     best = total(chosen(true, fair))

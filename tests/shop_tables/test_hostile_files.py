@@ -13,6 +13,8 @@ from pathlib import Path
 import openpyxl
 import pytest
 
+import pricing
+
 HERE = Path(__file__).parent
 MOST_S, MOST_MB = 5.0, 1_024
 FUZZED, FUZZED_IN_FULL = 60, 600
@@ -204,5 +206,5 @@ def test_an_apostrophe_that_holds_text_down_is_taken_off(tmp_path):
     """What a CSV guards against running as a formula is read as it was typed; other apostrophes stay."""
     path = tmp_path / "sales.csv"
     path.write_text("date,type,price,sku,note\n2024-05-01,EL84,12.50,'=A1,'tis dear\n", encoding="utf-8")
-    sale = read_shop(path).sales.iloc[0]
+    sale = pricing.read_shop(path).sales.iloc[0]
     assert (sale["sku"], sale["note"]) == ("=A1", "'tis dear")

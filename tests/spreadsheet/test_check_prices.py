@@ -91,7 +91,8 @@ def test_changes_over_the_last_year(shop):
 
 def test_a_family_named_like_a_column_keeps_the_table_valid(tmp_path, shop):
     """An owner may call a family anything: headings stay unique."""
-    sales = shop.sales.assign(family=shop.sales["family"].where(shop.sales["canonical_type"] != "EL84", "Whole Market, High"))
+    other = shop.sales["canonical_type"] != "EL84"
+    sales = shop.sales.assign(family=shop.sales["family"].where(other, "Whole Market, High"))
     sheet = written(tmp_path, shop, StandInModel(sales))["Model"]
     heads = [column.name.casefold() for column in sheet.tables["MarketIndex"].tableColumns]
     assert len(set(heads)) == len(heads) and "whole market, high (family)" in heads

@@ -93,7 +93,7 @@ def test_sets(built):
 
 
 def test_margins(built):
-    """Totals as the review has them, native charts of what is known, and a bridge whose steps end at the sales of now."""
+    """Totals as the review has them, native charts of what is known, a bridge whose steps end at the sales of now."""
     shop, book = built
     sheet = book["Margins"]
     review = review_shop(shop)
