@@ -40,7 +40,7 @@ def command_parser() -> argparse.ArgumentParser:
         "Take rows of the shop's real files (CSV, .xlsx, .xlsm, .ods) over into BOOK; rows it has are not taken twice.",
     )
     bring.add_argument("files", metavar="FILE", nargs="+", type=Path, help="files with sales, stock, offers and so on")
-    bring.add_argument("--into", dest="book", metavar="BOOK", type=Path, required=True, help="the shop workbook")
+    bring.add_argument("--into", dest="book", metavar="BOOK", type=_named, required=True, help="the shop workbook")
     bring.add_argument("--dry-run", action="store_true", help="tell what is understood, write nothing")
     bring.add_argument("--table", type=str.capitalize, metavar="NAME", choices=_TABLES,
                        help=f"the table the rows belong to, where names and headings do not tell: {', '.join(_TABLES)}")
