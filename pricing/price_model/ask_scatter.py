@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize
+
+from pricing.price_model.optimum import minimum
 
 DEGREES_OF_FREEDOM = 10.0
 FEWEST = 40
@@ -53,4 +54,4 @@ def ask_scatter(rho: np.ndarray, own_variance: np.ndarray, kind: np.ndarray) -> 
                      + 0.5 * (parameters[1] / FACTOR_SD) ** 2 + 0.5 * (parameters[2] / POWER_SD) ** 2)
 
     bounds = [(np.log(0.03), 1.0), (-3.0, 1.5), (-1.0, 1.0)]
-    return of(optimize.minimize(lost, [np.log(0.2), 0.0, 0.0], method="L-BFGS-B", bounds=bounds).x)
+    return of(minimum(lost, [np.log(0.2), 0.0, 0.0], bounds)[0])

@@ -18,7 +18,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from scipy import optimize, sparse
+from scipy import sparse
+
+from pricing.price_model.optimum import minimum
 
 # Weak prior on the log spread of kinds, centre and standard deviation: a choice, not a measurement.
 SPREAD_PRIOR = (np.log(0.5), 1.0)
@@ -133,8 +135,6 @@ def fit_hazard(listings: Listings, *, with_kinds: bool = True) -> Hazard:
     """Maximum of the marginal likelihood. Raises ValueError when nothing sold."""
     if not listings.sold.sum():
         raise ValueError("no listing sold: a hazard cannot be fitted")
-    from statsmodels.tools.numdiff import approx_hess3
-
     # Centred regressors and time in typical spells: the parameters are then nearly uncorrelated.
     unit, centre, scale = float(listings.end.mean()), float(listings.rho.mean()), float(listings.rho.std()) or 1.0
     middle = listings.covariates.mean(0)
@@ -153,9 +153,7 @@ def fit_hazard(listings: Listings, *, with_kinds: bool = True) -> Hazard:
         spread_at = (parameters[3] - SPREAD_PRIOR[0]) / SPREAD_PRIOR[1] if with_kinds else 0.0
         return spread_at**2 / 2 - near.log_likelihood
 
-    found = optimize.minimize(lost, start[:used], method="L-BFGS-B", bounds=bounds[:used],
-                              options={"ftol": 1e-13, "gtol": 1e-7}).x
-    curvature = approx_hess3(found, lost)
+    found, curvature = minimum(lost, start[:used], bounds[:used])
     best = solve_effects(scaled, found, near)
     # Back to log(ask / fair), days and plain covariates: linear in the parameters but for the shape's part of the pace.
     shape, eta = float(np.exp(found[2])), float(found[1] / scale)
