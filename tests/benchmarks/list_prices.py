@@ -22,8 +22,8 @@ from pricing.decisions.time_to_sale import WIDENING
 from pricing.price_model.sale_hazard import Hazard
 from pricing.price_model.unsold_asks import fair_given_asks, learn_from_asks
 
-FIRST_SEED, ETA, HOLDING_PCT = 401, 6.0, 12.0
-SIZES = (400, 900, 1800)
+FIRST_SEED, ETA, HOLDING_PCT = 501, 6.0, 12.0
+SIZES = (400, 900, 1800, 3600, 7200)
 MARK_UPS = np.linspace(1.0, 5.0, 41)
 
 
