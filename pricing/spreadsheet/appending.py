@@ -45,7 +45,7 @@ def append_to_workbook(path: Path | str, rows: Mapping[str, pd.DataFrame], *, ou
     elif out.suffix.casefold() != ending:
         raise NotKept(f"a copy with everything in it has to end in {path.suffix}, too.")
     owner = path.read_bytes()
-    sheets = sheet_of_tables(read_sheets(path), [])
+    sheets = sheet_of_tables(read_sheets(path, may_be_empty=True), [])
     settings = settings_of(sheets.get("Settings"))
     additions = [_new_rows(name, frame, sheets, settings) for name, frame in rows.items() if len(frame)]
     put = with_new_rows_ods if ending == ".ods" else with_new_rows
