@@ -14,8 +14,6 @@ from typing import Any
 
 DONE, PROBLEMS, BAD_CALL = 0, 1, 2
 _SLOW_S = 2.0
-# What spreadsheets may run when they open a CSV file, blanks before it and full-width signs included.
-_RUNS = re.compile(r"\s*[=+\-@\uff1d\uff0b\uff0d\uff20]|[\t\r\n]")
 _NUMBER = re.compile(r"[+-]?\d[\d.,]*\s?%?")
 
 
@@ -181,13 +179,14 @@ def write_csv(path: Path, table: Any, overwrite: bool) -> int:
     """Write `table` as CSV, whole or not at all, with text that could run as a formula held down by an apostrophe; how
     many cells were. Numbers stay numbers, those below zero and those typed as text too.
     """
+    from pricing.shop_tables.cells import RUNS
     from pricing.spreadsheet.package.safe_write import write_new
 
     guarded = 0
 
     def guard(value: Any) -> Any:
         nonlocal guarded
-        if isinstance(value, str) and _RUNS.match(value) and not _NUMBER.fullmatch(value):
+        if isinstance(value, str) and RUNS.match(value) and not _NUMBER.fullmatch(value):
             guarded += 1
             return "'" + value
         return value

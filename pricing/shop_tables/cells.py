@@ -30,6 +30,8 @@ BLANK_WORDS = frozenset(
         "<na>",
     }
 )
+# What spreadsheets may run as a formula when they open a CSV file, blanks before it and full-width signs included.
+RUNS = re.compile(r"\s*[=+\-@\uff1d\uff0b\uff0d\uff20]|[\t\r\n]")
 _SPACES = re.compile(r"[\s\u00a0\u202f\u2007\u200b\ufeff]+")
 
 

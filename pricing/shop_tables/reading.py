@@ -13,6 +13,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from pricing.shop_tables.cells import RUNS
 from pricing.shop_tables.headings import table_of_sheet
 from pricing.shop_tables.letters import decode
 
@@ -22,8 +23,6 @@ MOST_TIMES_UNPACKED, LARGE_PART_BYTES = 300, 20_000_000
 MOST_CELLS = 30_000_000
 _MACROS_OF_ODS = ("Basic", "Dialogs")  # LibreOffice writes them with a document type; nothing reads them here
 WORKBOOKS = (".xlsx", ".xlsm", ".ods")
-# The apostrophe with which CSV writers, ours among them, keep text from running as a formula.
-_HELD_DOWN = re.compile(r"^'(?=\s*[=+\-@＝＋－＠])")
 _TEXTS = (".csv", ".txt", ".tsv")
 _STATED = re.compile(r"""(?i)("?)sep=([,;\t|])\1(?=[\r\n])""")
 _END = "end of the text"
@@ -138,7 +137,8 @@ def _csv_sheet(name: str, path: Path, whole: bool = False) -> RawSheet:
         raise ShopFileError(path, f"the text cannot be split into cells ({error}).",
                             "Look for a quotation mark that is never closed, and export again.") from error
     if "'" in text:
-        rows = [[_HELD_DOWN.sub("", cell) for cell in row] for row in rows]
+        # with which CSV writers, ours among them, keep text from running as a formula
+        rows = [[cell[1:] if cell[:1] == "'" and RUNS.match(cell, 1) else cell for cell in row] for row in rows]
     if whole and '"' in text and (line := _never_closed(text, separator)):
         raise ShopFileError(path, f"a quotation mark in the row that begins in line {line:,} is never closed, so the "
                             "rows behind it cannot be told apart.", "Close or delete that mark, and import again.")
