@@ -45,7 +45,9 @@ def _folded(line: str) -> str:
 
 
 def _totals(incoming: Any) -> str:
-    new, already, left = (incoming.count(outcome) for outcome in ("new", "already there", "on Problems"))
+    from pricing.shop_tables.incoming_words import ALREADY, NEW, ON_PROBLEMS
+
+    new, already, left = map(incoming.count, (NEW, ALREADY, ON_PROBLEMS))
     return (f"In all {counted(len(incoming.outcomes), 'row')}: {new:,} new, {already:,} already there, "
             f"{left:,} on Problems.")
 
