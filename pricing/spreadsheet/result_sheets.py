@@ -101,8 +101,8 @@ PRICE_LIST = (
         "asks suggest %",
         "change_percent",
         9,
-        "How far the fair price would move if asks, days listed and unsold pieces were counted too. The list price "
-        "does not follow it. Blank where listings are too few.",
+        "How far the fair price would move if asks, days listed and unsold pieces were counted too. The fair price "
+        "stays; expected days and the ask that earns most follow it. Blank where listings are too few.",
     ),
     ResultColumn(
         "floor",
